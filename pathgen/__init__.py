@@ -1,0 +1,77 @@
+"""pathgen: vector artwork into proven RS-274 programs for signs and inlays. Docs write ``import pathgen as pg``.
+
+Names are resolved when first used (PEP 562), so that ``import pathgen`` stays quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+__version__ = "0.1.0"
+
+_HOME = {
+    "inch": "units",
+    "PathgenError": "errors",
+    "DrawingError": "errors",
+    "MissingFileError": "errors",
+    "ArgumentError": "errors",
+    "NotProvedError": "errors",
+    "InternalError": "errors",
+    "Path": "model.path",
+    "Pass": "model.path",
+    "Cut": "model.cut",
+    "Stop": "model.cut",
+    "Bounds": "model.bounds",
+    "Finding": "model.findings",
+    "HeightMap": "model.heightmap",
+    "Lettering": "model.artwork",
+    "Layer": "model.artwork",
+    "Cutting": "model.tool",
+    "Holder": "model.tool",
+    "EndMill": "model.tool",
+    "BallNose": "model.tool",
+    "Drill": "model.tool",
+    "VBit": "model.tool",
+    "TrailingKnife": "model.tool",
+    "DiamondPoint": "model.tool",
+    "Stock": "model.stock",
+    "THROUGH": "model.stock",
+    "Machine": "model.machine",
+    "Dialect": "model.machine",
+    "KeepOut": "model.holding",
+    "Tape": "model.holding",
+    "Program": "model.program",
+    "Artwork": "artwork.model",
+    "Note": "artwork.model",
+    "read": "artwork.read",
+    "text": "artwork.lettering",
+    "plate": "shape.place",
+    "place": "shape.place",
+    "mirror": "shape.place",
+    "vgroove": "cuts.vgroove",
+    "pocket": "cuts.pocket",
+    "profile": "cuts.profile",
+    "Bridges": "cuts.profile",
+    "face": "cuts.face",
+    "back_side": "job",
+    "Job": "job",
+    "Proof": "proof.report",
+    "Time": "motion.time",
+}
+
+__all__ = [*_HOME, "__version__"]
+
+
+def __getattr__(name: str) -> Any:
+    try:
+        home = _HOME[name]
+    except KeyError:
+        raise AttributeError(f"module 'pathgen' has no attribute {name!r}") from None
+    value = getattr(importlib.import_module(f"pathgen.{home}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,51 @@
+"""The public names, as type checkers see them."""
+
+from pathgen.artwork.lettering import text as text
+from pathgen.artwork.model import Artwork as Artwork
+from pathgen.artwork.model import Note as Note
+from pathgen.artwork.read import read as read
+from pathgen.cuts.face import face as face
+from pathgen.cuts.pocket import pocket as pocket
+from pathgen.cuts.profile import Bridges as Bridges
+from pathgen.cuts.profile import profile as profile
+from pathgen.cuts.vgroove import vgroove as vgroove
+from pathgen.errors import ArgumentError as ArgumentError
+from pathgen.errors import DrawingError as DrawingError
+from pathgen.errors import InternalError as InternalError
+from pathgen.errors import MissingFileError as MissingFileError
+from pathgen.errors import NotProvedError as NotProvedError
+from pathgen.errors import PathgenError as PathgenError
+from pathgen.job import Job as Job
+from pathgen.job import back_side as back_side
+from pathgen.model.artwork import Layer as Layer
+from pathgen.model.artwork import Lettering as Lettering
+from pathgen.model.bounds import Bounds as Bounds
+from pathgen.model.cut import Cut as Cut
+from pathgen.model.cut import Stop as Stop
+from pathgen.model.findings import Finding as Finding
+from pathgen.model.heightmap import HeightMap as HeightMap
+from pathgen.model.holding import KeepOut as KeepOut
+from pathgen.model.holding import Tape as Tape
+from pathgen.model.machine import Dialect as Dialect
+from pathgen.model.machine import Machine as Machine
+from pathgen.model.path import Pass as Pass
+from pathgen.model.path import Path as Path
+from pathgen.model.program import Program as Program
+from pathgen.model.stock import THROUGH as THROUGH
+from pathgen.model.stock import Stock as Stock
+from pathgen.model.tool import BallNose as BallNose
+from pathgen.model.tool import Cutting as Cutting
+from pathgen.model.tool import DiamondPoint as DiamondPoint
+from pathgen.model.tool import Drill as Drill
+from pathgen.model.tool import EndMill as EndMill
+from pathgen.model.tool import Holder as Holder
+from pathgen.model.tool import TrailingKnife as TrailingKnife
+from pathgen.model.tool import VBit as VBit
+from pathgen.motion.time import Time as Time
+from pathgen.proof.report import Proof as Proof
+from pathgen.shape.place import mirror as mirror
+from pathgen.shape.place import place as place
+from pathgen.shape.place import plate as plate
+from pathgen.units import inch as inch
+
+__version__: str

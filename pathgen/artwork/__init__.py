@@ -1,0 +1,1 @@
+"""Drawings and lettering in: everything a customer brings, as regions in millimetres."""

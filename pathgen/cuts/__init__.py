@@ -1,0 +1,1 @@
+"""One file for each way of cutting: shape + tool -> tuple of Cut."""

@@ -1,0 +1,96 @@
+"""Whose fault it is: your drawing, your argument, a program that failed its proof, or our bug.
+
+Every message says what is wrong, where, and what to do about it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+class PathgenError(Exception):
+    """The root of every error that pathgen raises on purpose."""
+
+
+class DrawingError(PathgenError, ValueError):
+    """A drawing, a font or a data file that cannot be used.
+
+    Attributes:
+        file: path of the file as given, or None.
+        line: line number in it, from 1, or None.
+        layer: layer, element id, handle or letter, or None.
+        position: (x, y) in the drawing's own units, or None.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        file: str | None = None,
+        line: int | None = None,
+        layer: str | None = None,
+        position: tuple[float, float] | None = None,
+    ) -> None:
+        self.file, self.line, self.layer, self.position = file, line, layer, position
+        place = [str(file)] if file else []
+        if line is not None:
+            place.append(f"line {line}")
+        if layer:
+            place.append(f"'{layer}'")
+        if position is not None:
+            place.append(f"at ({position[0]:.6g}, {position[1]:.6g})")
+        super().__init__(f"{', '.join(place)}: {message}" if place else message)
+
+
+class MissingFileError(DrawingError, FileNotFoundError):
+    """A file that is not there; also caught by ``except FileNotFoundError``."""
+
+
+class ArgumentError(PathgenError, ValueError):
+    """An argument that cannot be carried out; the message names it and the way out."""
+
+
+class NotProvedError(PathgenError):
+    """The written program failed its proof, so nothing was handed out.
+
+    Attributes:
+        proof: the `Proof` with its findings.
+    """
+
+    def __init__(self, message: str, *, proof: Any) -> None:
+        self.proof = proof
+        super().__init__(message)
+
+
+class InternalError(PathgenError, RuntimeError):
+    """Our bug. The message asks for a report with the input that caused it."""
+
+
+def one_of(name: str, value: object, valid: tuple[object, ...]) -> None:
+    """Raise `ArgumentError` that lists the valid words unless `value` is one of them.
+
+    >>> one_of("side", "outsid", ("outside", "inside", "along"))
+    Traceback (most recent call last):
+    ...
+    pathgen.errors.ArgumentError: side='outsid' is not one of 'outside', 'inside', 'along': take one of these
+    """
+    if value not in valid:
+        words = ", ".join(repr(v) for v in valid)
+        raise ArgumentError(f"{name}={value!r} is not one of {words}: take one of these")
+
+
+def positive(name: str, value: float, *, zero: bool = False) -> float:
+    """Return `value` as a float, or raise `ArgumentError` unless it is finite and > 0 (>= 0 with `zero`).
+
+    >>> positive("depth", -1)
+    Traceback (most recent call last):
+    ...
+    pathgen.errors.ArgumentError: depth=-1 must be a number above 0
+    """
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        number = float("nan")
+    if not (number < float("inf")) or number < 0 or (number == 0 and not zero):
+        raise ArgumentError(f"{name}={value!r} must be a number {'of at least' if zero else 'above'} 0")
+    return number

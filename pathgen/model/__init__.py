@@ -1,0 +1,1 @@
+"""The values all rooms share. No algorithm lives here."""

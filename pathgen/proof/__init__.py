@@ -1,0 +1,1 @@
+"""The written text cut in simulation and held against what was asked."""

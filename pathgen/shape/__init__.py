@@ -1,0 +1,1 @@
+"""Pure 2D geometry, with no machining word in it."""

@@ -1,0 +1,1 @@
+"""The page and the pictures that go to the machine."""

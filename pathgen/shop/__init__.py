@@ -1,0 +1,1 @@
+"""What the shop knows of materials, feeds and holding."""
