@@ -62,6 +62,7 @@ class Layer:
         lines: open strokes, mm.
         tolerance: largest distance from the true curves, mm.
         units_guessed: the drawing did not state its unit, so its size is a guess.
+        outlines: the area inside closed strokes without fill, mm.
     """
 
     name: str
@@ -69,6 +70,7 @@ class Layer:
     lines: MultiLineString = field(default_factory=MultiLineString)
     tolerance: float = 0.002
     units_guessed: bool = False
+    outlines: MultiPolygon = field(default_factory=MultiPolygon)
 
 
 def region_of(shape: Shape, *, what: str = "shape") -> MultiPolygon:
