@@ -13,6 +13,7 @@ from shapely.affinity import affine_transform
 from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, Polygon, box
 
 from pathgen.artwork.lettering import text
+from pathgen.artwork.model import Artwork, Layers, Note
 from pathgen.errors import ArgumentError, DrawingError
 from pathgen.model.artwork import Layer
 from pathgen.model.stock import Stock
@@ -242,8 +243,28 @@ def test_artwork_moves_all_its_layers_and_keeps_its_notes():
     drawing = Drawing({"leaf": LAYER, "stem": Layer(name="stem", region=MultiPolygon([box(0, 0, 5, 5)]))}, notes=("n",))
     got = mirror(drawing, across=20)
     assert got.notes == ("n",)
+    assert list(got.layers) == ["leaf", "stem"]
     assert got.layers["stem"].region.bounds == (35, 0, 40, 5)
     assert got.layers["leaf"].lines.bounds == (-10, 0, 40, 5)
+
+
+def test_a_drawing_that_was_read_is_moved_with_its_layers_and_the_places_of_its_notes():
+    """Layers are worked out when asked for, and a scale reaches the page's size and the tolerance."""
+    made = []
+    layers = Layers({"leaf": lambda: made.append("leaf") or LAYER, "stem": lambda: made.append("stem") or LAYER})
+    drawing = Artwork(
+        region=LAYER.region, lines=LAYER.lines, layers=layers, size=(50.0, 30.0), units_guessed=True, path="leaf.svg",
+        tolerance=0.002, notes=(Note(code="open", text="A line stays open.", where=(10.0, 4.0)),),
+    )  # fmt: skip
+    got = place(drawing, plate(100, 60), fit="fill")
+    assert isinstance(got, Artwork)
+    assert got.size == pytest.approx((100, 60))
+    assert got.tolerance == pytest.approx(0.004)
+    assert got.notes[0].where == pytest.approx((20, 8))
+    assert "stem" not in made
+    assert got["stem"].region.bounds == pytest.approx((0, 0, 60, 60))
+    assert got.region.bounds == pytest.approx((0, 0, 60, 60))
+    assert got.path == "leaf.svg"
 
 
 def test_a_thing_that_only_has_a_region_comes_back_as_a_layer():

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Literal, TypeAlias, TypeVar
 
 import numpy as np
@@ -304,8 +304,8 @@ def _compound(shape: Any, matrix: Matrix) -> Any:
         fields = {f.name: getattr(shape, f.name) for f in dataclasses.fields(shape) if f.init}
         changed = {k: v for k, old in fields.items() if (v := _member(k, old, matrix)) is not old}
         result: Any = dataclasses.replace(shape, **changed)
-        got = result.region
-        if changed and np.allclose(shapely.bounds(got), shapely.bounds(want), atol=NOISE, equal_nan=True):
+        got = result.region  # worked out from the moved parts, or not
+        if np.allclose(shapely.bounds(got), shapely.bounds(want), atol=NOISE, equal_nan=True):
             return result
     region = want if isinstance(want, MultiPolygon) else MultiPolygon([want])
     lines = getattr(shape, "lines", None)
@@ -318,15 +318,44 @@ def _compound(shape: Any, matrix: Matrix) -> Any:
     )
 
 
+class _Moved(Mapping[str, Any]):
+    """A mapping of shapes under a matrix, each moved when it is asked for: a drawing may hold thousands."""
+
+    def __init__(self, shapes: Mapping[str, Any], matrix: Matrix) -> None:
+        self._shapes, self._matrix = shapes, matrix
+        self._made: dict[str, Any] = {}
+
+    def __getitem__(self, name: str) -> Any:
+        if name not in self._made:
+            self._made[name] = _member("", self._shapes[name], self._matrix)
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._shapes)
+
+    def __len__(self) -> int:
+        return len(self._shapes)
+
+
 def _member(name: str, value: Any, matrix: Matrix) -> Any:
+    """Move one field: shapes, mappings and tuples of shapes, places of notes; scale `tolerance` and `size`."""
+    a, b, d, e, x, y = matrix
     if name == "tolerance" and isinstance(value, float):
         return value * _scale(matrix)
+    if name == "size" and isinstance(value, tuple):
+        return tuple(v * _scale(matrix) for v in value)
     if isinstance(value, BaseGeometry | Lettering | Layer):
         return transformed(value, matrix)
-    if isinstance(value, Mapping) and any(isinstance(v, BaseGeometry | Lettering | Layer) for v in value.values()):
-        return {k: _member("", v, matrix) for k, v in value.items()}
-    if isinstance(value, tuple) and any(isinstance(v, BaseGeometry | Lettering | Layer) for v in value):
+    if isinstance(value, Mapping) and value:
+        first = next(iter(value.values()))
+        return _Moved(value, matrix) if isinstance(first, BaseGeometry | Lettering | Layer) else value
+    if isinstance(value, tuple) and value:
         return tuple(_member("", v, matrix) for v in value)
+    where = getattr(value, "where", None)
+    if dataclasses.is_dataclass(value) and not isinstance(value, type) and isinstance(where, tuple) and len(where) == 2:
+        u, v = where
+        at: dict[str, Any] = {"where": (a * u + b * v + x, d * u + e * v + y)}
+        return dataclasses.replace(value, **at)
     return value
 
 
