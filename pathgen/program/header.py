@@ -10,7 +10,7 @@ from pathgen.model.machine import Machine
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Tool
 from pathgen.program.dialect import number, seconds
-from pathgen.program.words import LONGEST, comments
+from pathgen.program.words import LONGEST, clean, comments
 from pathgen.units import MM_PER_INCH
 
 
@@ -47,11 +47,18 @@ class Setting:
         """The work zero in stock coordinates, mm."""
         return (*self.stock.zero_xy, self.stock.zero_z)
 
+    @property
+    def room(self) -> int:
+        """Characters of a comment, parentheses included, that fit the dialect."""
+        return min(LONGEST, self.machine.dialect.max_line)
+
     def comments(self, texts: Iterable[str]) -> list[str]:
-        """Return comment lines that fit the dialect."""
-        dialect = self.machine.dialect
-        room = dialect.max_line - 2 - (7 if dialect.line_numbers else 0)
-        return comments(texts, longest=min(LONGEST, room))
+        """Return comment lines that fit the dialect, long texts broken between words."""
+        return comments(texts, longest=self.room)
+
+    def comment(self, text: str) -> str:
+        """Return one comment line, cut off where the dialect's line ends."""
+        return f"({clean(text, longest=self.room - 2)})"
 
 
 def size_words(what: str, width: float, height: float) -> str:
@@ -127,15 +134,15 @@ def opening(
     return setting.comments(first)
 
 
-def stop_words(setting: Setting, cut: Cut, *, messages: Sequence[str], hand: bool, change: bool) -> list[str]:
+def stop_words(setting: Setting, cut: Cut, *, messages: Sequence[str] = (), change: bool = False) -> list[str]:
     """Return what to do at a stop before `cut`: the operator's own words, unplugging, the tool to put in."""
     words = list(messages)
     if not cut.tool.spins:
         words.append(f"Spindle off and unplugged, the {cut.tool.kind} must never spin")
-    elif hand:
+    elif setting.machine.spindle == "hand":
         words.append("Switch the spindle off and unplug it before touching the tool")
     if change:
-        words.append(f"Put in T{setting.numbers[cut.tool]} {cut.tool.describe()} and set Z again")
+        words += ["Put in the next tool and set Z again", tool_words(setting, cut)]
     return words
 
 

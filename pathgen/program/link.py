@@ -183,27 +183,43 @@ def chains(cut: Cut, *, at: tuple[float, float] | None = None) -> list[Chain]:
     Raises:
         ArgumentError: if passes wait for each other in a circle, or for one that does not exist.
     """
-    groups, needs = _groups(cut)
-    level = [cut.passes[g[0]].level for g in groups]
-    whole = [Chain(passes=tuple(cut.passes[k] for k in g), level=lv) for g, lv in zip(groups, level, strict=True)]
-    left, done, result = set(range(len(groups))), set[int](), list[Chain]()
-    waiting = {k: set(n) for k, n in enumerate(needs)}
-    while left:
-        ready = [k for k in sorted(left) if not waiting[k] - done]
-        if not ready:
-            raise ArgumentError(f"{cut.name}: passes wait for each other in a circle: this plan cannot be run")
-        lowest = min(level[k] for k in ready)
-        batch = [whole[k] for k in ready if level[k] == lowest]
-        ordered = _toured(batch, at)
+    order = _ordered(cut, at, joined=True) or _ordered(cut, at, joined=False)
+    if order is None:
+        raise ArgumentError(f"{cut.name}: passes wait for each other in a circle: this plan cannot be run")
+    return order
+
+
+def _ordered(cut: Cut, at: tuple[float, float] | None, *, joined: bool) -> list[Chain] | None:
+    """Return the chains in running order, or None where they wait for each other.
+
+    `joined` makes chains of passes that meet; passes alone may run where joined ones would wait for each other.
+    """
+    groups, needs = _groups(cut, joined)
+    whole = [Chain(passes=tuple(cut.passes[k] for k in g), level=cut.passes[g[0]].level) for g in groups]
+    followers: list[list[int]] = [[] for _ in groups]
+    for k, before in enumerate(needs):
+        for b in before:
+            followers[b].append(k)
+    waits = [len(n) for n in needs]
+    ready = [k for k, n in enumerate(waits) if n == 0]
+    result: list[Chain] = []
+    while ready:
+        lowest = min(whole[k].level for k in ready)
+        batch = [k for k in ready if whole[k].level == lowest]
+        ready = [k for k in ready if whole[k].level != lowest]
+        ordered = _toured([whole[k] for k in batch], at)
         result += ordered
         at = (float(ordered[-1].end[0]), float(ordered[-1].end[1]))
-        taken = {k for k in ready if level[k] == lowest}
-        left -= taken
-        done |= taken
-    return result
+        for k in batch:
+            for f in followers[k]:
+                waits[f] -= 1
+                if waits[f] == 0:
+                    ready.append(f)
+        ready.sort()
+    return result if len(result) == len(groups) else None
 
 
-def _groups(cut: Cut) -> tuple[list[list[int]], list[set[int]]]:
+def _groups(cut: Cut, joined: bool) -> tuple[list[list[int]], list[set[int]]]:
     """Return the pass indices of each chain, and which chains each must follow."""
     groups: list[list[int]] = []
     owner: dict[int, int] = {}
@@ -213,7 +229,7 @@ def _groups(cut: Cut) -> tuple[list[list[int]], list[set[int]]]:
             raise ArgumentError(f"{cut.name}: pass {k} waits for a pass that does not exist")
         if len(item.path) < 2:
             continue
-        follows = previous is not None and previous == k - 1 and previous in item.after
+        follows = joined and previous is not None and previous == k - 1 and previous in item.after
         if follows and _meet(cut.passes[k - 1].path.end, item.path.start):
             groups[-1].append(k)
         else:

@@ -22,7 +22,7 @@ from pathgen.model.program import Program
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Cutting, Tool
 from pathgen.program.dialect import modes
-from pathgen.program.header import Setting, dwell, opening, stop_words, tool_words
+from pathgen.program.header import Setting, dwell, opening, stop_words, zero_words
 from pathgen.program.link import Chain, chains, number_tools
 from pathgen.program.script import Script
 from pathgen.program.words import clean, file_name
@@ -181,9 +181,11 @@ class _Writer:
         setting, file = self.setting, self.file
         only = [cut for _, _, cut in file.cuts]
         self._open(only)
+        faced = file.faced
         for messages, number, cut in file.cuts:
-            self._change(cut, messages)
+            self._change(cut, messages, faced)
             self._cut(cut, number)
+            faced = max(faced, cut.face_depth)
         self._close()
         tools = {setting.numbers[c.tool]: c.tool for c in only}
         kind = only[0].tool.kind if len(tools) == 1 else "tools"
@@ -216,29 +218,29 @@ class _Writer:
         say = self.script.say
         say(opening(setting, cuts, program=self.index, of=self.of, before=self.file.before, faced=self.file.faced))
         say(modes(machine.dialect))
-        hand = machine.spindle == "hand"
-        change = machine.tool_change == "automatic"
-        stop = setting.unproved or hand or not first.tool.spins
-        say(["M5", *(dwell(machine.spin_down) if stop or change else [])])
+        automatic = machine.tool_change == "automatic"
+        stop = setting.unproved or machine.spindle == "hand" or not first.tool.spins
+        say(["M5", *(dwell(machine.spin_down) if stop or automatic else [])])
+        if not automatic:
+            say([f"T{setting.numbers[first.tool]}"])
         if stop:
             words = ["Not proved, watch every move with a hand on the stop"] if setting.unproved else []
-            say([*setting.comments(words + stop_words(setting, first, messages=(), hand=hand, change=False)), "M0"])
-            if hand or setting.unproved or not first.tool.spins:
-                say(modes(machine.dialect))
+            say([*setting.comments(words + stop_words(setting, first)), "M0", *modes(machine.dialect)])
 
-    def _change(self, cut: Cut, messages: Sequence[str]) -> None:
+    def _change(self, cut: Cut, messages: Sequence[str], faced: float) -> None:
         """Stop and change tools where needed, and be up and stopped, or running on, when it returns."""
         setting, machine, say = self.setting, self.machine, self.script.say
-        hand = machine.spindle == "hand"
-        other = cut.tool != self.tool
+        other, started = cut.tool != self.tool, self.tool is not None
         automatic = machine.tool_change == "automatic"
-        started = self.tool is not None
         if started and (other or messages):
             self._up()
             self._spindle_off()
             if messages or not automatic:
-                words = stop_words(setting, cut, messages=messages, hand=hand, change=other and not automatic)
-                say([*setting.comments([*words, tool_words(setting, cut)]), "M0"])
+                words = stop_words(setting, cut, messages=messages, change=other and not automatic)
+                if other and not automatic:
+                    words += zero_words(setting, mirrored=cut.bounds.mirrored, faced=faced)
+                    say([f"T{setting.numbers[cut.tool]}"])
+                say([*setting.comments(words), "M0"])
             self.fresh = True
         if other and automatic:
             if not started and machine.homed:
@@ -272,8 +274,9 @@ class _Writer:
         if cut.tool.spins and (was is None or was[0] != wanted[0]):
             speed = f"{cut.cutting.rpm:.0f}"
             if self.machine.spindle == "hand":
-                say([*self.setting.comments([f"Plug in and switch the spindle on, {speed} rpm"]), "M0"])
+                say([self.setting.comment(f"Plug in and switch the spindle on, {speed} rpm"), "M0"])
                 say(modes(self.machine.dialect))
+                self._again()
             say([f"S{speed} M3", *dwell(self.machine.spin_up)])
         if was is not None and was[1] != wanted[1]:
             say(["M9"])
@@ -281,10 +284,18 @@ class _Writer:
             say(_COOLANT[wanted[1]])
         self.running = wanted
 
+    def _again(self) -> None:
+        """State the position again after a stop at which nothing moved."""
+        assert self.script.at is not None
+        over = (float(self.script.at[0]), float(self.script.at[1]))
+        self.fresh = True
+        self._up(over=over)
+        self.script.rapid_xy(*over, fresh=True)
+
     def _cut(self, cut: Cut, number: int) -> None:
         """Write all chains of one cut, each from the safe height to the safe height."""
         script, setting = self.script, self.setting
-        script.say(setting.comments([f"CUT {number} {clean(cut.name)}"]))
+        script.say([setting.comment(f"CUT {number} {clean(cut.name)}")])
         at = setting.stock.zero_xy if script.at is None else (float(script.at[0]), float(script.at[1]))
         for k, chain in enumerate(chains(cut, at=at), 1):
             start = chain.start
@@ -292,7 +303,7 @@ class _Writer:
             joined = k > 1 and script.at is not None and bool((np.abs(script.at - start) <= 1.5e-6).all())
             if not joined:
                 self._up(over=over)
-            script.say(setting.comments([f"PASS {number}.{k} {_pass_words(chain)}"]))
+            script.say([setting.comment(f"PASS {number}.{k} {_pass_words(chain)}")])
             if not joined:
                 script.rapid_xy(*over, fresh=self.fresh)
                 self._start(cut)
