@@ -1,0 +1,87 @@
+"""Regions grown and shrunk by a distance, with a bound on how far the result may err.
+
+The buffer of GEOS puts the vertices of a fillet on the true circle and joins them by chords, so that it always
+errs to the inside of the obstacle it grows: an inset region comes out too *large* by up to the chord's sagitta,
+which in a pocket is a gouge. Segments are therefore counted from the error allowed. Where two fillets overlap, their
+crossing lies on two chords at once, and a fillet's angle is divided into a rounded number of chords, each of them up to
+half as long again as the step asked for; `_SAFETY` pays for both.
+"""
+
+from __future__ import annotations
+
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.errors import ArgumentError
+from pathgen.shape.tolerance import NOISE, PLAN, SIMPLIFY, quad_segs
+
+_SAFETY = 0.8
+"""Share of the error handed to the chord count. Measured on wavy rings, saw teeth and lettering: at 1.0 the worst
+was 1.06 x the error asked for. Larger: the bound is broken; smaller: more vertices for nothing."""
+
+
+def grown(region: BaseGeometry, by: float, *, error: float = PLAN) -> MultiPolygon:
+    """Return `region` grown by `by` mm (shrunk where `by` < 0), with round corners.
+
+    Args:
+        region: Polygon, MultiPolygon, or lines and points (which only grow); mm.
+        by: distance in mm; above 0 outwards, below 0 inwards, 0 cleans the region only.
+        error: how far the result may lie inside the true offset of the *obstacle*, mm: an inset is never too
+            large by more than this (the gouge side), and never too small by more than 1e-6. Fillet
+            vertices lie on the true offset curve.
+
+    Returns:
+        MultiPolygon, valid, empty where nothing is left.
+
+    Raises:
+        ArgumentError: if `by` is not finite or `error` not above 0.
+
+    >>> from shapely.geometry import box
+    >>> round(grown(box(0, 0, 10, 10), -2).area, 9)
+    36.0
+    >>> round(grown(box(0, 0, 10, 10), 2, error=0.001).area, 1)      # 100 + 4 * 20 + pi * 4
+    192.6
+    """
+    if not abs(by) < float("inf") or not 0 < error < float("inf"):
+        raise ArgumentError(f"by={by!r} must be a number and error={error!r} above 0: give distances in mm")
+    return as_multi(shapely.buffer(region, by, quad_segs=quad_segs(abs(by), _SAFETY * error)))
+
+
+def opened(region: BaseGeometry, by: float, *, error: float = PLAN) -> MultiPolygon:
+    """Return what a disc of radius `by` mm can cover without leaving `region`: the opening, inset then outset.
+
+    Args:
+        region: mm.
+        by: radius of the disc, mm.
+        error: see `grown`; corners that the disc rounds come out up to this too small.
+
+    >>> from shapely.geometry import box
+    >>> round(100 - opened(box(0, 0, 10, 10), 2, error=0.001).area, 1)      # four corners: (4 - pi) * 2 * 2
+    3.4
+    """
+    return grown(grown(region, -by, error=error), by, error=error)
+
+
+def simplified(region: BaseGeometry, tolerance: float = SIMPLIFY) -> MultiPolygon:
+    """Return `region` with vertices dropped that lie within `tolerance` mm of the line without them; still valid.
+
+    To be used before a region is offset again: the buffer adds vertices at every turn, and each later buffer pays
+    for them. Pieces and holes are kept; one that is smaller than the tolerance may lose its area.
+
+    >>> from shapely.geometry import Polygon
+    >>> len(simplified(Polygon([(0, 0), (5, 1e-4), (10, 0), (10, 10)])).geoms[0].exterior.coords)
+    4
+    """
+    return as_multi(shapely.simplify(region, tolerance, preserve_topology=True))
+
+
+def as_multi(shape: BaseGeometry) -> MultiPolygon:
+    """Return the filled parts of any geometry as one MultiPolygon; lines, points and specks (1e-12 mm2) are dropped."""
+    if isinstance(shape, Polygon):
+        return MultiPolygon([shape]) if shape.area > NOISE * NOISE else MultiPolygon()
+    parts = shapely.get_parts(shape)
+    if any(isinstance(p, MultiPolygon) for p in parts):
+        parts = shapely.get_parts(parts)
+    kept = [p for p in parts if isinstance(p, Polygon) and p.area > NOISE * NOISE]
+    return MultiPolygon(kept)
