@@ -54,7 +54,7 @@ _HOME = {
     "profile": "cuts.profile",
     "Bridges": "cuts.profile",
     "face": "cuts.face",
-    "back_side": "job",
+    "back_side": "shape.back",
     "Job": "job",
     "Proof": "proof.report",
     "Time": "motion.time",

@@ -16,7 +16,6 @@ from pathgen.errors import MissingFileError as MissingFileError
 from pathgen.errors import NotProvedError as NotProvedError
 from pathgen.errors import PathgenError as PathgenError
 from pathgen.job import Job as Job
-from pathgen.job import back_side as back_side
 from pathgen.model.artwork import Layer as Layer
 from pathgen.model.artwork import Lettering as Lettering
 from pathgen.model.bounds import Bounds as Bounds
@@ -43,6 +42,7 @@ from pathgen.model.tool import TrailingKnife as TrailingKnife
 from pathgen.model.tool import VBit as VBit
 from pathgen.motion.time import Time as Time
 from pathgen.proof.report import Proof as Proof
+from pathgen.shape.back import back_side as back_side
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate

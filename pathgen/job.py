@@ -1,0 +1,497 @@
+"""`Job`: stock + machine + cuts. The only room that sees both sides: it plans the texts, and has them proved."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import KW_ONLY, dataclass, field
+from pathlib import Path as FilePath
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+import shapely
+from shapely.geometry import MultiPolygon, Point
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.errors import ArgumentError, NotProvedError, one_of, positive
+from pathgen.model.artwork import HasRegion
+from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Rule
+from pathgen.model.cut import Cut, Stop
+from pathgen.model.findings import Finding
+from pathgen.model.holding import KeepOut, Tape
+from pathgen.model.machine import Machine
+from pathgen.model.program import Program
+from pathgen.model.stock import Stock
+
+if TYPE_CHECKING:
+    from pathgen.motion.time import Time
+    from pathgen.proof.report import Proof
+
+Cuts: TypeAlias = "Cut | Stop | Iterable[Cuts]"
+Accepted: TypeAlias = tuple[str, float]
+
+CLEARANCE = 5.0
+"""Least height of rapids over the stock and over every keep-out, mm. Common practice, no source."""
+
+SIZE_MISTAKES = (25.4, 1 / 25.4, 96 / 72, 72 / 96, 96 / 90, 90 / 96)
+"""Ratios that appear when inches are read as mm, or one drawing resolution as another."""
+
+ACCEPTABLE = ("gouge", "residual")
+"""The only findings that may be accepted, each with its amount."""
+
+TOUCH_ROOM = 3.0
+"""Radius of the uncut spot on which a tool is set, mm: room for a setting block or a sheet of paper."""
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """A piece of work: everything that is cut from one stock in one set-up.
+
+    Shapes are in stock coordinates: (0, 0) is the stock's lower left corner, Z = 0 its top face, mm.
+
+    Args:
+        name: for files, comments and the sheet.
+        stock: the slab.
+        machine: its limits and dialect.
+        cuts: `Cut`, `Stop`, or nested sequences of them, as the cutting functions return them.
+        at: where the stock's lower left corner lies in the machine's travel, (x, y) or (x, y, z of the face), mm;
+            None = only the span is checked.
+        keep_out: clamps, screws and fences.
+        hold: stated hold-downs.
+        touch_off: (x, y) where every tool is set on the face; None = the work zero if nothing cuts there,
+            else the nearest uncut spot.
+        artwork: the original, unmirrored art that the finished part must show.
+        face: "top", or "back" for work cut into the rear face of clear stock and read from the front.
+        confirmed: the front view of a back-side job was looked at and is right.
+        minimum_left: least thickness that must remain under every cut that does not go through, mm.
+        clearance: height of rapids over the stock's top, mm; raised to 5 mm above the highest keep-out.
+        size: (width, height) asked of the finished piece, mm; checked against what the cuts give.
+        order: "tools" groups cuts by tool, "listed" keeps the list.
+
+    Raises:
+        ArgumentError: for cuts planned on another stock, a piece larger than the stock, two tools with one
+            number, and other things that cannot be carried out.
+    """
+
+    name: str
+    stock: Stock
+    machine: Machine
+    cuts: tuple[Cut | Stop, ...]
+    _: KW_ONLY
+    at: Sequence[float] | None = None
+    keep_out: Sequence[KeepOut] = ()
+    hold: Sequence[Tape] = ()
+    touch_off: tuple[float, float] | None = None
+    artwork: HasRegion | BaseGeometry | None = None
+    face: Literal["top", "back"] = "top"
+    confirmed: bool = False
+    minimum_left: float | None = None
+    clearance: float = CLEARANCE
+    size: tuple[float, float] | None = None
+    order: Literal["tools", "listed"] = "tools"
+    notes: tuple[Finding, ...] = field(init=False, default=())
+    _kept: dict[Any, Any] = field(init=False, default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        from pathgen.program.link import arrange, number_tools
+
+        if not isinstance(self.name, str) or not self.name.strip():
+            raise ArgumentError("a job needs a name: it stands in every file and on the sheet")
+        one_of("face", self.face, ("top", "back"))
+        one_of("order", self.order, ("tools", "listed"))
+        positive("clearance", self.clearance)
+        listed = tuple(_flatten(self.cuts))
+        if not any(isinstance(c, Cut) for c in listed):
+            raise ArgumentError(f"job {self.name!r} has no cuts: give what vgroove(), pocket(), profile() … return")
+        for cut in listed:
+            if isinstance(cut, Cut):
+                _check_cut(cut, self.stock)
+        put = object.__setattr__
+        put(self, "keep_out", tuple(self.keep_out))
+        put(self, "hold", tuple(self.hold))
+        highest = max((k.height for k in self.keep_out), default=-math.inf)
+        put(self, "clearance", max(float(self.clearance), highest + CLEARANCE))
+        number_tools([c for c in listed if isinstance(c, Cut)])
+        ordered = arrange(listed, order=self.order)
+        put(self, "cuts", _lowered(ordered, self.stock))
+        spot, spot_notes = self._touch_spot()
+        put(self, "touch_off", spot)
+        put(self, "notes", (*spot_notes, *self._size_notes()))
+
+    # -- what is asked -------------------------------------------------------------------------------------------
+
+    @property
+    def tool_cuts(self) -> tuple[Cut, ...]:
+        """The cuts without the stops, in order."""
+        return tuple(c for c in self.cuts if isinstance(c, Cut))
+
+    @property
+    def finished_size(self) -> tuple[float, float]:
+        """Width and height of the finished piece, mm: of what is cut free, else of all that is cut."""
+        through = [k.shape for c in self.tool_cuts if c.through for k in _kerfs(c) if k.side != "along"]
+        shapes = through or [_footprint(c.bounds) for c in self.tool_cuts if not c.face_depth]
+        shapes = [s for s in shapes if not s.is_empty] or [self.stock.region]
+        x0, y0, x1, y1 = shapely.union_all([shapely.box(*s.bounds) for s in shapes]).bounds
+        return x1 - x0, y1 - y0
+
+    def _touch_spot(self) -> tuple[tuple[float, float], tuple[Finding, ...]]:
+        """Where tools are set, and a note where that is not the work zero."""
+        on_table = self.stock.zero_height == "table"
+        cut_away = shapely.union_all([_footprint(c.bounds) for c in self.tool_cuts if not c.face_depth])
+        if self.touch_off is not None:
+            x, y = (float(v) for v in self.touch_off)
+            if not on_table and cut_away.intersects(Point(x, y)):
+                raise ArgumentError(
+                    f"touch_off=({x:g}, {y:g}) is cut away by the job, so later tools would be set too low: choose a "
+                    "spot that stays, or set zero_height='table'"
+                )
+            return (x, y), ()
+        zero = self.stock.zero_xy
+        if on_table or not cut_away.intersects(Point(zero)):
+            return zero, ()
+        left = self.stock.region.buffer(-TOUCH_ROOM).difference(cut_away.buffer(TOUCH_ROOM))
+        if left.is_empty:
+            left = self.stock.region.difference(cut_away.buffer(0.5))
+        if left.is_empty:
+            raise ArgumentError(
+                "the work zero is cut away and no uncut spot is left to set tools on: give touch_off=(x, y) beside the "
+                "work, or set zero_height='table'"
+            )
+        near = shapely.get_coordinates(shapely.shortest_line(left, Point(zero)))[0].round(1)
+        spot = (float(near[0]), float(near[1]))
+        note = Finding(
+            code="touch-off-moved",
+            severity="note",
+            text=f"The work zero is cut away by this job, so tools are set at ({spot[0]:g}, {spot[1]:g}) on the face.",
+            advice="Give touch_off=(x, y) for another spot.",
+            where=(*spot, 0.0),
+        )
+        return spot, (note,)
+
+    def _size_notes(self) -> Iterator[Finding]:
+        """Yield findings on the finished size; raise where it cannot be."""
+        width, height = self.finished_size
+        stock = self.stock
+        if width > stock.width + 1e-6 or height > stock.height + 1e-6:
+            raise ArgumentError(
+                f"the finished piece measures {width:.2f} x {height:.2f} mm, the stock {stock.width:g} x "
+                f"{stock.height:g} mm: place() the art into the stock, or take a larger stock"
+            )
+        asked = self.size
+        off = 0.0 if asked is None else max(abs(width - asked[0]), abs(height - asked[1]))
+        if asked is not None and off > 0.01 * max(asked):
+            yield Finding(
+                code="size-differs",
+                severity="warning",
+                text=f"The piece comes out {width:.2f} x {height:.2f} mm, asked was {asked[0]:g} x {asked[1]:g} mm.",
+                advice="Check the drawing's units and place().",
+                amount=off,
+            )
+        guessed = bool(getattr(self.artwork, "units_guessed", False)) or any(c.units_guessed for c in self.tool_cuts)
+        target = self.size or (stock.width, stock.height)
+        if guessed and target:
+            for ratio in SIZE_MISTAKES:
+                if abs(width * ratio / target[0] - 1) < 0.01 and abs(height * ratio / target[1] - 1) < 0.01:
+                    yield Finding(
+                        code="size-mistaken",
+                        severity="warning",
+                        text=f"The drawing states no unit, and {ratio:.4g} times its size would be {target[0]:g} x "
+                        f"{target[1]:g} mm.",
+                        advice="Give read(units=…) if the size is wrong.",
+                        amount=ratio,
+                    )
+
+    # -- the programs and their proof ----------------------------------------------------------------------------
+
+    def _texts(self, *, header: tuple[str, ...] = (), unproved: bool = False) -> tuple[Program, ...]:
+        key = ("texts", header, unproved)
+        if key not in self._kept:
+            from pathgen.program.write import programs
+
+            self._kept[key] = programs(
+                self.cuts,
+                name=self.name,
+                stock=self.stock,
+                machine=self.machine,
+                clearance=self.clearance,
+                keep_out=tuple(self.keep_out),
+                touch_off=self.touch_off,
+                size=self.finished_size,
+                header=header,
+                unproved=unproved,
+            )
+        kept: tuple[Program, ...] = self._kept[key]
+        return kept
+
+    def prove(self, *, texts: Sequence[str] | None = None, grid: float | None = None) -> Proof:
+        """Cut the written texts in simulation and hold the part against what was asked.
+
+        Args:
+            texts: program texts in order; None = the job's own.
+            grid: step of the height field, mm; None = chosen from tools and detail.
+
+        Returns:
+            The proof; kept, so that asking again costs nothing.
+        """
+        from pathgen.proof.prove import prove
+
+        written = self._texts()
+        told = tuple(p.text for p in written) if texts is None else tuple(texts)
+        key = ("proof", hashlib.sha256("\0".join(told).encode()).hexdigest(), grid)
+        if key not in self._kept:
+            tools = {number: tool for p in written for number, tool in p.tools.items()}
+            art = self.artwork
+            proof = prove(
+                told,
+                tools=tools,
+                stock=self.stock,
+                machine=self.machine,
+                bounds=tuple((c.name, c.tool, c.bounds) for c in self.tool_cuts),
+                keep_out=tuple(self.keep_out),
+                hold=tuple(self.hold),
+                clearance=self.clearance,
+                at=self.at,
+                touch_off=self.touch_off,
+                grid=grid,
+                artwork=art if art is None or isinstance(art, BaseGeometry) else art.region,
+                face=self.face,
+                confirmed=self.confirmed,
+                minimum_left=self.minimum_left,
+            )
+            told_before = [
+                *self.notes,
+                *(dataclasses.replace(n, cut=n.cut or c.name) for c in self.tool_cuts for n in c.notes),
+            ]
+            self._kept[key] = proof.with_findings(told_before)
+        kept: Proof = self._kept[key]
+        return kept
+
+    def programs(self, *, unproved: bool = False) -> tuple[Program, ...]:
+        """Return the programs, proved.
+
+        Args:
+            unproved: hand them out without a proof; line 1 then says NOT PROVED and they stop before the first motion.
+
+        Raises:
+            NotProvedError: if the proof found an error.
+        """
+        if unproved:
+            return self._texts(unproved=True)
+        self._refuse(self.prove(), ())
+        return self._texts()
+
+    def _refuse(self, proof: Proof, accept: Sequence[Accepted]) -> tuple[str, ...]:
+        """Raise unless every error is accepted; return a header line for each accepted finding."""
+        allowed: dict[str, float] = {}
+        for code, amount in accept:
+            if code not in ACCEPTABLE:
+                raise ArgumentError(f"accept: {code!r} can never be accepted; only {' and '.join(ACCEPTABLE)} can")
+            allowed[code] = max(allowed.get(code, 0.0), positive("accepted amount", amount))
+        lines, refused = [], []
+        for f in proof.findings:
+            if f.severity != "error":
+                continue
+            if f.code in allowed and f.amount is not None and f.amount <= allowed[f.code] + 1e-9:
+                place = "" if f.where is None else " at {:.1f} {:.1f}".format(*f.where[:2])
+                lines.append(f"accepted {f.code} {f.amount:.3f} mm{place}")
+            else:
+                refused.append(f)
+        if refused:
+            more = f"\n… and {len(refused) - 8} more" if len(refused) > 8 else ""
+            listed = "\n".join(str(f) for f in refused[:8])
+            raise NotProvedError(
+                f"job {self.name!r} is not proved, so nothing is handed out:\n{listed}{more}", proof=proof
+            )
+        return tuple(dict.fromkeys(lines))
+
+    def time(self) -> Time:
+        """Return how long the machine takes, by cut and by tool, tool changes included; seconds."""
+        if "time" not in self._kept:
+            from pathgen.motion.read import read_program
+            from pathgen.motion.time import time, total
+
+            self._kept["time"] = total(
+                [time(read_program(p.text), self.machine) for p in self._texts()],
+                change_time=self.machine.change_time,
+            )
+        kept: Time = self._kept["time"]
+        return kept
+
+    def write(
+        self,
+        folder: str | FilePath,
+        *,
+        accept: Sequence[Accepted] = (),
+        grid: float | None = None,
+        suffix: str = ".rs274",
+    ) -> list[FilePath]:
+        """Prove, then write the programs, the setup sheet and two pictures (the plan, the part) into `folder`.
+
+        Args:
+            folder: made if it is not there.
+            accept: (code, amount in mm) for a gouge or residual that is accepted up to that amount; each stands
+                in the programs' headers and on the sheet.
+            grid: see `prove`.
+            suffix: of the program files.
+
+        Returns:
+            The files written, programs first. Each is written beside and renamed, so none is ever half there.
+
+        Raises:
+            NotProvedError: if the proof found an error; then nothing is written.
+        """
+        from pathgen.program.words import file_name
+        from pathgen.sheet.page import setup_sheet
+
+        if not suffix.startswith(".") or not suffix[1:].isalnum():
+            raise ArgumentError(f"suffix={suffix!r} must be a dot and letters or digits, such as '.rs274'")
+        header = self._refuse(self.prove(grid=grid), accept)
+        ready = self._texts(header=header)
+        if header:
+            self._refuse(self.prove(texts=[p.text for p in ready], grid=grid), accept)
+        stem = file_name(self.name)
+        files: dict[str, str | bytes] = {p.name + suffix: p.text for p in ready}
+        files[stem + ".html"] = setup_sheet(self)
+        files[stem + ".svg"] = self._repr_svg_()
+        files[stem + ".png"] = self.picture()
+        return _write_all(FilePath(folder), files)
+
+    def picture(self) -> bytes:
+        """Return a PNG of the part as its own programs cut it in simulation; of back-side work the front view."""
+        from pathgen.sheet.picture import part_png
+
+        height = self.prove().height
+        array = height.array[:, ::-1] if self.face == "back" else height.array
+        return part_png(
+            array,
+            pixel=height.pixel,
+            material=self.stock.material,
+            thickness=self.stock.thickness,
+            grain_angle=self.stock.grain or 0.0,
+        )
+
+    def _repr_svg_(self) -> str:
+        """Return the plan seen from above as SVG, for notebooks."""
+        from pathgen.sheet.picture import paths_svg
+
+        return paths_svg(self.tool_cuts, self.stock)
+
+
+# -- helpers -----------------------------------------------------------------------------------------------------
+
+
+def _flatten(cuts: Any) -> Iterator[Cut | Stop]:
+    if isinstance(cuts, Cut | Stop):
+        yield cuts
+    elif isinstance(cuts, Iterable) and not isinstance(cuts, str):
+        for c in cuts:
+            yield from _flatten(c)
+    else:
+        raise ArgumentError(f"cuts holds a {type(cuts).__name__}: give what the cutting functions return, or a Stop")
+
+
+def _check_cut(cut: Cut, stock: Stock) -> None:
+    if cut.stock is not None and cut.stock != stock:
+        raise ArgumentError(f"cut {cut.name!r} was planned on another stock: plan it with stock= of this job")
+    if cut.stock is None and cut.depth >= stock.thinnest - 1e-9:
+        raise ArgumentError(
+            f"cut {cut.name!r} is {cut.depth:g} mm deep in a stock of {stock.thinnest:g} mm: give it stock=, and "
+            "depth=THROUGH if it is to go through"
+        )
+
+
+def _kerfs(cut: Cut) -> Iterator[Kerf]:
+    return (r for r in cut.bounds.rules if isinstance(r, Kerf))
+
+
+def _rule_area(rule: Rule) -> BaseGeometry:
+    if isinstance(rule, Flat | Groove | Free):
+        return rule.region
+    if isinstance(rule, Kerf):
+        if rule.side == "along":
+            return rule.shape.buffer(0.5 * rule.width)
+        if rule.side == "outside":
+            return rule.shape.buffer(rule.width).difference(rule.shape)
+        return rule.shape.difference(rule.shape.buffer(-rule.width))
+    return MultiPolygon()
+
+
+def _footprint(bounds: Bounds) -> BaseGeometry:
+    """Where a cut may touch the face, from what was asked; mm."""
+    return shapely.union_all([_rule_area(r) for r in bounds.rules])
+
+
+def _lower_rule(rule: Rule, by: float) -> Rule:
+    if isinstance(rule, Flat | Kerf | Free):
+        return dataclasses.replace(rule, depth=rule.depth + by)
+    if isinstance(rule, Groove):
+        return dataclasses.replace(rule, begin=rule.begin + by, limit=rule.limit + by)
+    return rule
+
+
+def _lowered(cuts: Sequence[Cut | Stop], stock: Stock) -> tuple[Cut | Stop, ...]:
+    """Return the cuts with everything after a facing shifted down by what it took.
+
+    Through cuts, and bridges with them, are measured from the underside and stay as they are.
+    """
+    faced, region = 0.0, MultiPolygon()
+    out: list[Cut | Stop] = []
+    for cut in cuts:
+        if isinstance(cut, Stop) or faced == 0.0 or cut.through:
+            out.append(cut)
+        elif cut.face_depth:
+            raise ArgumentError("a job can face its stock once: give the whole depth to one face()")
+        else:
+            if not region.buffer(1e-6).covers(_footprint(cut.bounds)):
+                raise ArgumentError(
+                    f"cut {cut.name!r} lies partly beside the faced area, so it has no one depth: face all of it, or "
+                    "cut it in a job of its own"
+                )
+            deep = cut.depth + faced
+            if deep >= stock.thinnest - 1e-9:
+                raise ArgumentError(
+                    f"cut {cut.name!r} is {cut.depth:g} mm deep below a face lowered by {faced:g} mm: that is through "
+                    f"the {stock.thinnest:g} mm stock"
+                )
+            out.append(
+                dataclasses.replace(
+                    cut,
+                    depth=deep,
+                    passes=tuple(dataclasses.replace(p, path=p.path.moved(dz=-faced)) for p in cut.passes),
+                    travel=tuple((z - faced, where) for z, where in cut.travel),
+                    bounds=dataclasses.replace(
+                        cut.bounds, rules=tuple(_lower_rule(r, faced) for r in cut.bounds.rules)
+                    ),
+                )
+            )
+        if isinstance(cut, Cut) and cut.face_depth:
+            faced = cut.face_depth
+            region = shapely.union_all([r.region for r in cut.bounds.rules if isinstance(r, Flat)])
+    return tuple(out)
+
+
+def _write_all(folder: FilePath, files: Mapping[str, str | bytes]) -> list[FilePath]:
+    """Write every file beside its place, then rename them all; on any failure leave nothing behind."""
+    import os
+    import tempfile
+
+    folder.mkdir(parents=True, exist_ok=True)
+    ready: list[tuple[str, FilePath]] = []
+    try:
+        for name, content in files.items():
+            handle, beside = tempfile.mkstemp(dir=folder, prefix=".part-", suffix=".tmp")
+            ready.append((beside, folder / name))
+            with os.fdopen(handle, "wb") as out:
+                out.write(content.encode() if isinstance(content, str) else content)
+                out.flush()
+                os.fsync(out.fileno())
+            os.chmod(beside, 0o644)
+        for beside, place in ready:
+            os.replace(beside, place)
+    except BaseException:
+        for beside, _ in ready:
+            if os.path.exists(beside):
+                os.unlink(beside)
+        raise
+    return [place for _, place in ready]

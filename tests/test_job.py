@@ -1,0 +1,222 @@
+"""`Job`: the main job end to end, what it refuses, and that nothing is ever half written."""
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+from shapely.affinity import translate
+from shapely.geometry import Point, box
+
+import pathgen as pg
+from pathgen.model.path import Path
+from pathgen.motion.read import read_program
+
+ROUTER = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=(500, 500, 250), max_rpm=24000)
+BIT = pg.VBit(60, diameter=12.7, cutting=pg.Cutting(16000, 1500, 500, 5, 0.5))
+MILL = pg.EndMill(6, cutting_length=22, cutting=pg.Cutting(16000, 1800, 500, 3, 2.5))
+BOARD = pg.Stock(120, 80, 12, material="hardwood", thickness_range=(11.8, 12.2))
+
+
+def small_job(**more):
+    outline = pg.place(pg.plate(100, 60), BOARD, fit="none")
+    letter = pg.place(pg.text("E", height=25), outline)
+    cuts = [
+        pg.vgroove(letter, BIT, stock=BOARD),
+        pg.profile(outline, MILL, depth=pg.THROUGH, stock=BOARD, bridges=pg.Bridges(4, length=6, thickness=1.5)),
+    ]
+    return pg.Job("E", BOARD, ROUTER, cuts, **more)
+
+
+def damaged(cut, dz):
+    """The same cut with every path lowered behind the bounds' back."""
+    passes = tuple(dataclasses.replace(p, path=p.path.moved(dz=dz)) for p in cut.passes)
+    return dataclasses.replace(cut, passes=passes)
+
+
+def test_the_shortest_honest_job_has_warnings_only(tmp_path):
+    job = small_job()
+    proof = job.prove()
+    assert proof.ok is True, str(proof)
+    assert proof.gouge <= 0.010
+    assert proof.residual <= 0.02
+    assert not [f for f in proof.findings if f.severity == "error"]
+    files = job.write(tmp_path / "out")
+    assert sorted(p.suffix for p in files) == [".html", ".png", ".rs274", ".rs274", ".svg"]
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(p.name for p in files)
+
+
+def test_a_gouge_is_refused_and_nothing_is_written(tmp_path):
+    """A V-groove 0.1 mm too deep behind the back of its bounds: no program, no folder content."""
+    pocket = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD)
+    job = pg.Job("deep", BOARD, ROUTER, [damaged(c, -0.1) for c in pocket])
+    with pytest.raises(pg.NotProvedError, match="gouge") as caught:
+        job.programs()
+    assert caught.value.proof.gouge == pytest.approx(0.1, abs=0.005)
+    with pytest.raises(pg.NotProvedError):
+        job.write(tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_only_gouge_and_residual_can_be_accepted_and_the_header_says_so(tmp_path):
+    pocket = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD)
+    job = pg.Job("deep", BOARD, ROUTER, [damaged(c, -0.1) for c in pocket])
+    with pytest.raises(pg.NotProvedError):
+        job.write(tmp_path, accept=[("gouge", 0.05)])
+    with pytest.raises(pg.ArgumentError, match="never be accepted"):
+        job.write(tmp_path, accept=[("spindle-on-dragging", 1)])
+    files = job.write(tmp_path, accept=[("gouge", 0.2)])
+    assert "accepted gouge" in files[0].read_text().lower()
+
+
+def test_unproved_programs_say_so_in_line_one_and_stop_before_the_first_motion():
+    pocket = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD)
+    job = pg.Job("deep", BOARD, ROUTER, [damaged(c, -0.1) for c in pocket])
+    text = job.programs(unproved=True)[0].text
+    assert "NOT PROVED" in text.splitlines()[0]
+    motion = read_program(text)
+    stops = [e.index for e in motion.events if e.kind == "stop"]
+    assert stops[:1] == [0]
+
+
+def test_facing_lowers_later_cuts_and_leaves_through_cuts(tmp_path):
+    """Face 1 mm off, then pocket 3 mm: the floor lies at -4, and the outline still ends below the board."""
+    area = box(20, 20, 60, 50)
+    outline = box(10, 10, 110, 70)
+    job = pg.Job(
+        "faced",
+        BOARD,
+        ROUTER,
+        [
+            pg.face(BOARD.region, MILL, depth=1, stock=BOARD),
+            pg.pocket(area, MILL, depth=3, stock=BOARD),
+            pg.profile(outline, MILL, depth=pg.THROUGH, stock=BOARD, bridges=pg.Bridges(4, length=6, thickness=1.5)),
+        ],
+    )
+    assert min(p.path.points[:, 2].min() for p in job.tool_cuts[1].passes) == pytest.approx(-4)
+    assert min(p.path.points[:, 2].min() for p in job.tool_cuts[2].passes) == pytest.approx(-12.4)
+    proof = job.prove()
+    assert proof.ok is True, str(proof)
+    with pytest.raises(pg.ArgumentError, match="beside the faced area"):
+        pg.Job(
+            "partly",
+            BOARD,
+            ROUTER,
+            [pg.face(box(0, 0, 50, 80), MILL, depth=1, stock=BOARD), pg.pocket(area, MILL, depth=3, stock=BOARD)],
+        )
+
+
+def test_mirroring_the_shape_keeps_climb():
+    """The art mirrored and then planned runs the same way round as before: climb stays climb."""
+    shape = Point(50, 40).buffer(15).union(box(50, 30, 80, 50))
+    runs = []
+    for s in (shape, pg.back_side(shape, BOARD)):
+        cuts = pg.profile(s, MILL, depth=3, stock=BOARD)
+        path = max((p for c in cuts for p in c.passes if p.closed), key=lambda p: p.path.length).path
+        x, y = path.flattened(0.01)[:, :2].T
+        runs.append(np.sign(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])))
+    assert runs[0] == runs[1] != 0
+
+
+def test_a_back_side_job_must_show_the_original_from_the_front():
+    """Mirrored once: proved. Not mirrored, or twice: refused."""
+    panel = pg.Stock(120, 80, 6, material="acrylic", thickness_range=(5.6, 6.4))
+    bit = pg.VBit(90, diameter=8, cutting=pg.Cutting(14000, 1200, 300, 2, 0.3, cooling="air"))
+    art = pg.place(pg.text("FE", height=25, font="sans bold"), panel)
+    back = pg.back_side(art, panel)
+
+    def job(shape):
+        cuts = pg.vgroove(shape, bit, stock=panel, depth_limit=2)
+        return pg.Job("FE", panel, ROUTER, cuts, artwork=art, face="back", confirmed=True, minimum_left=3)
+
+    assert job(back).prove().ok is True, str(job(back).prove())
+    for wrong in (art, pg.back_side(back, panel)):
+        proof = job(wrong).prove()
+        assert proof.ok is False
+        assert any("mirror" in f.code for f in proof.findings if f.severity == "error")
+
+
+def test_touch_off_moves_off_a_cut_away_zero_and_says_so():
+    centered = dataclasses.replace(BOARD, zero="center")
+    pocket = pg.pocket(box(40, 20, 80, 60), MILL, depth=3, stock=centered)
+    job = pg.Job("middle", centered, ROUTER, pocket)
+    assert any(n.code == "touch-off-moved" for n in job.notes)
+    assert not box(40, 20, 80, 60).intersects(Point(job.touch_off))
+    with pytest.raises(pg.ArgumentError, match="cut away"):
+        pg.Job("middle", centered, ROUTER, pocket, touch_off=(60, 40))
+
+
+def test_sizes_that_cannot_be_are_refused_and_odd_ones_reported():
+    outline = box(10, 10, 110, 70)
+    cuts = pg.profile(outline, MILL, depth=3, stock=BOARD)
+    with pytest.raises(pg.ArgumentError, match="finished piece measures"):
+        pg.Job("big", BOARD, ROUTER, pg.profile(box(-30, 0, 110, 70), MILL, depth=3, stock=BOARD))
+    pocket = pg.pocket(translate(box(0, 0, 40, 20), 20, 20), MILL, depth=3, stock=BOARD)
+    job = pg.Job("asked", BOARD, ROUTER, pocket, size=(80, 40))
+    assert any(n.code == "size-differs" for n in job.notes)
+    assert pg.Job("fits", BOARD, ROUTER, cuts).finished_size[0] >= 100
+
+
+@pytest.mark.parametrize(
+    ("make", "says"),
+    [
+        (lambda: pg.Job("", BOARD, ROUTER, pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD)), "needs a name"),
+        (lambda: pg.Job("x", BOARD, ROUTER, []), "no cuts"),
+        (lambda: pg.Job("x", BOARD, ROUTER, ["cut"]), "cuts holds a str"),
+        (
+            lambda: pg.Job(
+                "x",
+                dataclasses.replace(BOARD, width=130),
+                ROUTER,
+                pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD),
+            ),
+            "another stock",
+        ),
+        (lambda: pg.Job("x", BOARD, ROUTER, pg.pocket(box(20, 20, 60, 50), MILL, depth=12)), "give it stock="),
+        (lambda: pg.pocket(box(20, 20, 60, 50), MILL, depth=40, stock=BOARD), "depth=40"),
+        (lambda: pg.pocket(box(20, 20, 60, 50), pg.EndMill(6), depth=3, stock=BOARD), "has no speeds"),
+        (lambda: pg.vgroove(box(20, 20, 60, 50), BIT), "stock="),
+        (lambda: pg.profile(box(20, 20, 60, 50), MILL, depth=pg.THROUGH), "stock="),
+        (
+            lambda: pg.Job(
+                "x",
+                BOARD,
+                ROUTER,
+                [
+                    pg.pocket(box(20, 20, 60, 50), dataclasses.replace(MILL, number=1), depth=3, stock=BOARD),
+                    pg.vgroove(box(70, 20, 80, 50), dataclasses.replace(BIT, number=1), stock=BOARD),
+                ],
+            ),
+            "number",
+        ),
+    ],
+)
+def test_what_cannot_be_carried_out_is_said_before_any_work(make, says):
+    with pytest.raises(pg.PathgenError, match=re.escape(says)):
+        make()
+
+
+def test_asking_twice_costs_nothing_and_gives_the_same():
+    job = small_job()
+    assert job.prove() is job.prove()
+    assert job.programs() == job.programs()
+
+
+def test_same_job_same_bytes():
+    assert [p.text for p in small_job().programs()] == [p.text for p in small_job().programs()]
+
+
+def test_a_name_cannot_reach_the_program():
+    """Outside text goes through one filter: a name that tries to start a spindle changes no motion."""
+    pocket = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD)
+    plain = pg.Job("Rose", BOARD, ROUTER, pocket).programs()[0]
+    nasty = pg.Job("Rose) M3 S18000 (\n G0 Z-50", BOARD, ROUTER, pocket).programs()[0]
+    a, b = read_program(plain.text), read_program(nasty.text)
+    assert np.array_equal(a.moves.end, b.moves.end, equal_nan=True)
+    assert np.array_equal(a.moves.rpm, b.moves.rpm)
+    assert not {"/", "\n"} & set(nasty.name)
+
+
+def test_a_path_is_a_value():
+    with pytest.raises(ValueError, match="read-only"):
+        Path([[0, 0, 0, 0]]).points[0, 0] = 1
