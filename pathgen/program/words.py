@@ -59,7 +59,7 @@ def comments(texts: Iterable[str], *, longest: int = LONGEST) -> list[str]:
             else:
                 row = f"{row} {word}" if row else word
         lines.append(row)
-    return [f"({clean(row, longest=longest)})" for row in lines]
+    return [f"({clean(row, longest=longest - 2)})" for row in lines]
 
 
 def file_name(text: str) -> str:
