@@ -16,9 +16,12 @@ from numpy.typing import NDArray
 
 from pathgen.errors import ArgumentError, positive
 from pathgen.model.arrays import BoolArray, FloatArray
+from pathgen.sheet.plan import paths_svg
 from pathgen.sheet.surface import Look, grain, look
 
-Image: TypeAlias = NDArray[np.float32]
+__all__ = ["part_png", "paths_svg"]
+
+Image: TypeAlias = NDArray[Any]
 
 SUN: Final = (1.0, 0.955, 0.87)
 SKY: Final = (0.93, 0.95, 1.0)

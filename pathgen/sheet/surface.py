@@ -1,9 +1,9 @@
-"""What each material looks like in a picture: colors in linear light, grain, gloss. Drawn by us, from memory of shops."""
+"""What each material looks like in a picture: colors in linear light, grain, gloss. From memory of shops."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pathgen.shop.materials import material as known
 
 Color: TypeAlias = tuple[float, float, float]
-Image: TypeAlias = NDArray[np.float32]
+Image: TypeAlias = NDArray[Any]
 
 
 @dataclass(frozen=True, kw_only=True)
