@@ -74,6 +74,11 @@ class State:
         twin.position = list(self.position)
         return twin
 
+    def restore(self, before: State) -> None:
+        """Put everything back as it was when `before` was copied."""
+        for name in State.__slots__:
+            setattr(self, name, getattr(before, name))
+
     @property
     def zero(self) -> tuple[float, float, float]:
         """Where the program's (0, 0, 0) lies, mm."""
