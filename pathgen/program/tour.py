@@ -9,11 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 
-WORK = 60_000_000
-"""Distances that improving may look at. Larger: waiting; smaller: long ways through the air on big jobs."""
+WORK = 3_000_000
+"""Links that may be tried. Larger: waiting; smaller: long ways through the air on big jobs."""
+
+NEIGHBOURS = 10
+"""Ends near each end that are tried, on average. Larger: waiting; smaller: worse tours."""
 
 LONGEST_MOVE = 3
 """Stretches that are moved together by or-opt. Common practice (Or 1976), more finds little."""
@@ -78,35 +82,60 @@ def _improved(
 ) -> tuple[IntArray, BoolArray]:
     """Reverse and move runs of the tour while that shortens it.
 
-    The tour is an array of entry points `a` and exit points `b`; a[0] is where it begins and never moves.
+    Only links between ends that lie near each other are tried, all at once; then the best moves that do not touch
+    each other are made, and it is looked again.
     """
     home = np.array([at if at is not None else ends.start[order[0]]], dtype=np.float64)
-    begin = np.where(turned[:, None], ends.end[order], ends.start[order])
-    finish = np.where(turned[:, None], ends.start[order], ends.end[order])
     ring = (ends.start == ends.end).all(axis=1)
     state = _Tour(
-        a=np.concatenate([home, begin]),
-        b=np.concatenate([home, finish]),
+        a=np.concatenate([home, np.where(turned[:, None], ends.end[order], ends.start[order])]),
+        b=np.concatenate([home, np.where(turned[:, None], ends.start[order], ends.end[order])]),
         index=np.concatenate([[-1], order]),
         turned=np.concatenate([[False], turned]),
         loose=np.concatenate([[False], (ends.free | ring)[order]]),
-        fixed=1 if at is not None else 2,
         ring=np.concatenate([[False], ring[order]]),
+        fixed=1 if at is not None else 2,
     )
-    budget, better = WORK, True
-    while better and budget > 0:
-        better = False
-        for i in range(state.fixed, len(state.a)):
-            budget -= 4 * len(state.a)
-            if budget < 0:
+    p, q = _near(ends)
+    whole = busy = np.ones(len(order), dtype=bool)
+    work = WORK
+    while work > 0:
+        look = busy[p // 2] | busy[q // 2]
+        work -= int(look.sum())
+        busy = state.sweep(p[look], q[look])
+        if not busy.any():
+            if look.all():
                 break
-            better |= state.reverse(i) or state.move(i)
+            busy = whole  # what was left out may have become worth it: look over everything once more
     return state.index[1:], state.turned[1:]
+
+
+def _near(ends: Ends) -> tuple[IntArray, IntArray]:
+    """Return pairs of ends that lie near each other; 2 k is the start of stretch k, 2 k + 1 its end."""
+    n = len(ends.start)
+    points = np.empty((2 * n, 2))
+    points[0::2], points[1::2] = ends.start, ends.end
+    size = np.ptp(points, axis=0)
+    reach = float(np.sqrt(NEIGHBOURS * max(size[0], 1e-3) * max(size[1], 1e-3) / (2 * n * np.pi)))
+    reach = max(reach, NEIGHBOURS * float(size.max()) / (4 * n))
+    made = shapely.points(points)
+    tree = shapely.STRtree(made)
+    while True:
+        p, q = tree.query(made, predicate="dwithin", distance=reach)
+        if len(p) <= 4 * NEIGHBOURS * len(points) or reach < 1e-3:
+            break
+        reach *= 0.5
+    apart = p // 2 != q // 2
+    return p[apart].astype(np.int64), q[apart].astype(np.int64)
 
 
 @dataclass
 class _Tour:
-    """The tour being improved: arrays in running order, entry 0 the start."""
+    """The tour being improved: arrays in running order.
+
+    Entry 0 is where it begins and has no way of its own; entries below `fixed` never move. Stretch k goes from
+    a[k] to b[k]; `loose` ones may lie in a run that is turned round, as free stretches and closed ones (`ring`).
+    """
 
     a: FloatArray
     b: FloatArray
@@ -116,66 +145,97 @@ class _Tour:
     ring: BoolArray
     fixed: int
 
-    def _take(self, order: IntArray, first: int, last: int) -> None:
+    def sweep(self, p: IntArray, q: IntArray) -> BoolArray:
+        """Make the best moves among those that link ends p and q; return the stretches worth looking at again."""
+        busy = np.zeros(len(self.a), dtype=bool)
+        moves = self._moves(p, q)
+        gain = np.round(self._gain(*moves), 6)
+        good = np.flatnonzero(gain > GAIN)
+        first, last, target = (m[good] for m in moves)
+        ranked = np.lexsort((target, last, first, -gain[good]))
+        taken = np.zeros(len(self.a) + 2, dtype=bool)
+        done: list[tuple[int, int, int]] = []
+        for i, j, t in zip(first[ranked].tolist(), last[ranked].tolist(), target[ranked].tolist(), strict=True):
+            low, high = (i - 1, j + 1) if t < 0 else (min(i - 1, t), max(j + 1, t + 1))
+            busy[[self.index[k] for k in (i - 1, i, j, min(j + 1, len(busy) - 1), max(t, 0))]] = True
+            if taken[low : high + 1].any():
+                continue
+            taken[low : high + 1] = True
+            done.append((i, j, t))
+        for i, j, t in done:
+            if t < 0:
+                self._flip(i, j + 1)
+            else:
+                self._shift(i, j + 1, t)
+        return busy[:-1]  # the last entry stood for the start, whose index is -1
+
+    def _moves(self, p: IntArray, q: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+        """Return (first, last, target) of moves: target -1 turns entries first to last round, else puts them behind it.
+
+        Two exits are linked by turning round what lies between them, two entries too; an exit and an entry by putting
+        a run that begins with the entry behind the exit, or a run that ends with the exit before the entry.
+        """
+        n, place = len(self.a), np.empty(len(self.a), dtype=np.int64)
+        place[self.index[1:]] = np.arange(1, n)
+        u, v = place[p // 2], place[q // 2]
+        out_u, out_v = (p % 2 == 1) ^ self.turned[u], (q % 2 == 1) ^ self.turned[v]
+        tight = np.concatenate([[0], np.cumsum(~self.loose)])
+        both = (out_u == out_v) & (u < v)
+        first, last = np.where(out_u, u + 1, u)[both], np.where(out_u, v, v - 1)[both]
+        can = (first >= self.fixed) & (first <= last) & (tight[last + 1] == tight[first])
+        parts = [(first[can], last[can], np.full(int(can.sum()), -1))]
+        crossed = out_u & ~out_v
+        u, v = u[crossed], v[crossed]
+        for m in range(LONGEST_MOVE):
+            for first, last, target in ((v, v + m, u), (u - m, u, v - 1)):
+                can = (first >= self.fixed) & (last < n) & (target >= self.fixed - 1)
+                can &= (target < first - 1) | (target > last)
+                parts.append((first[can], last[can], target[can]))
+        first, last, target = (np.concatenate(c) for c in zip(*parts, strict=True))
+        return first, last, target
+
+    def _gain(self, first: IntArray, last: IntArray, target: IntArray) -> FloatArray:
+        """Return how much shorter each move makes the tour, mm."""
+        n = len(self.a)
+        link = np.zeros(n)
+        link[:-1] = _far(self.b[:-1], self.a[1:])
+        nowhere = np.concatenate([self.a, [[0.0, 0.0]]])
+
+        def to_entry(points: FloatArray, k: IntArray) -> FloatArray:
+            return np.where(k < n, _far(points, nowhere[k]), 0.0)
+
+        before, after = self.b[first - 1], last + 1
+        gain = link[first - 1] + link[last]
+        turns = target < 0
+        turned = _far(before, self.b[last]) + to_entry(self.a[first], after)
+        moved = to_entry(before, after) - link[target] + _far(self.b[target], self.a[first])
+        moved += to_entry(self.b[last], target + 1)
+        shorter: FloatArray = gain - np.where(turns, turned, moved)
+        return shorter
+
+    def _take(self, order: IntArray, first: int) -> None:
         for name in ("a", "b", "index", "turned", "loose", "ring"):
             array = getattr(self, name)
-            array[first:last] = array[order]
+            array[first : first + len(order)] = array[order]
 
-    def _flip(self, first: int, last: int) -> None:
-        """Run entries first to last - 1 backwards."""
-        self._take(np.arange(last - 1, first - 1, -1), first, last)
-        begin = self.a[first:last].copy()
-        self.a[first:last], self.b[first:last] = self.b[first:last], begin
-        self.turned[first:last] ^= ~self.ring[first:last]
+    def _flip(self, first: int, stop: int) -> None:
+        """Run entries first to stop - 1 backwards."""
+        self._take(np.arange(stop - 1, first - 1, -1), first)
+        begin = self.a[first:stop].copy()
+        self.a[first:stop], self.b[first:stop] = self.b[first:stop], begin
+        self.turned[first:stop] ^= ~self.ring[first:stop]
 
-    def reverse(self, i: int) -> bool:
-        """2-opt: run entries i to j backwards for the best j, if that shortens the tour."""
-        tight = np.flatnonzero(~self.loose[i:])
-        stop = i + int(tight[0]) if len(tight) else len(self.a)
-        if stop <= i:
-            return False
-        before, b = self.b[i - 1], self.b[i:stop]
-        after = self.a[i + 1 : stop + 1]
-        gain = _far(before, self.a[i]) - _far(before, b)
-        tail = _far(b[: len(after)], after) - _far(self.a[i], after)
-        gain[: len(after)] += tail
-        gain = np.round(gain, 6)
-        j = int(gain.argmax())
-        if gain[j] <= GAIN or (j == 0 and self.ring[i]):
-            return False
-        self._flip(i, i + j + 1)
-        return True
-
-    def move(self, i: int) -> bool:
-        """Or-opt: put up to `LONGEST_MOVE` entries from i on elsewhere, as they are, if that shortens the tour."""
-        n = len(self.a)
-        best, where, size = GAIN, -1, 0
-        for m in range(1, min(LONGEST_MOVE, n - i) + 1):
-            j = i + m
-            saved = _far(self.b[i - 1], self.a[i])
-            if j < n:
-                saved = saved + _far(self.b[j - 1], self.a[j]) - _far(self.b[i - 1], self.a[j])
-            rest = np.concatenate([np.arange(self.fixed - 1, i), np.arange(j, n)])
-            cost = _far(self.b[rest], self.a[i])
-            nxt = rest[1:]
-            cost[:-1] += _far(self.b[j - 1], self.a[nxt]) - _far(self.b[rest[:-1]], self.a[nxt])
-            cost[i - self.fixed] = np.inf
-            gain = np.round(saved - cost, 6)
-            k = int(gain.argmax())
-            if gain[k] > best:
-                best, where, size = float(gain[k]), int(rest[k]), m
-        if size == 0:
-            return False
-        run = np.arange(i, i + size)
-        if where < i:
-            self._take(np.concatenate([run, np.arange(where + 1, i)]), where + 1, i + size)
+    def _shift(self, first: int, stop: int, target: int) -> None:
+        """Put entries first to stop - 1 behind entry `target`, as they are."""
+        run = np.arange(first, stop)
+        if target < first:
+            self._take(np.concatenate([run, np.arange(target + 1, first)]), target + 1)
         else:
-            self._take(np.concatenate([np.arange(i + size, where + 1), run]), i, where + 1)
-        return True
+            self._take(np.concatenate([np.arange(stop, target + 1), run]), first)
 
 
 def _far(p: FloatArray, q: FloatArray) -> FloatArray:
-    """Distance of points, mm; broadcast."""
+    """Return the distance of points, mm; broadcast."""
     d = p - q
     far: FloatArray = np.hypot(d[..., 0], d[..., 1])
     return far
