@@ -16,8 +16,10 @@ HERE = Path(__file__).parent
 
 
 def upright(x0: float, y0: float, x1: float, y1: float, w0: float, middle: float, w1: float) -> str:
-    """A stroke with level ends that narrows towards its middle; widths are level ones. All strokes turn clockwise,
-    so that where they overlap the nonzero rule fills them."""
+    """Return a stroke with level ends that narrows towards its middle; widths are level ones.
+
+    All strokes turn clockwise, so that where they overlap the nonzero rule fills them.
+    """
     if y0 > y1:
         x0, y0, w0, x1, y1, w1 = x1, y1, w1, x0, y0, w0
     mx, my = (x0 + x1) / 2, (y0 + y1) / 2
@@ -34,7 +36,7 @@ def upright(x0: float, y0: float, x1: float, y1: float, w0: float, middle: float
 
 
 def arm(x0: float, x1: float, y: float, way: int, thin: float = 8.5, thick: float = 13.0) -> str:
-    """A level arm whose flat edge lies at y; it grows thicker to its end, away from the flat edge by `way`."""
+    """Return a level arm whose flat edge lies at y; it grows thicker to its end, away from the flat edge by `way`."""
     if way > 0:
         return f"M{x0} {y}V{y + thin}Q{x1 - 8} {y + thin} {x1 + 1.5} {y + thick}L{x1} {y}Z"
     return f"M{x0} {y}H{x1}L{x1 + 1.5} {y - thick}Q{x1 - 8} {y - thin} {x0} {y - thin}Z"
@@ -99,8 +101,10 @@ LETTERS = {
     "O": (
         92,
         [
-            "M46 102C71 102 87 81 87 50C87 19 71 -2 46 -2C21 -2 5 19 5 50C5 81 21 102 46 102Z"
-            "M46 93C29 93 19.5 77 19.5 50C19.5 23 29 7 46 7C63 7 72.5 23 72.5 50C72.5 77 63 93 46 93Z"
+            (
+                "M46 102C71 102 87 81 87 50C87 19 71 -2 46 -2C21 -2 5 19 5 50C5 81 21 102 46 102Z"
+                "M46 93C29 93 19.5 77 19.5 50C19.5 23 29 7 46 7C63 7 72.5 23 72.5 50C72.5 77 63 93 46 93Z"
+            )
         ],
     ),
     "D": (
@@ -142,7 +146,7 @@ def bezier(p: list[complex], t: float) -> tuple[complex, complex]:
 
 
 def frond(p: list[complex], pairs: int, longest: float, thick: float) -> list[str]:
-    """A fern frond along a cubic (page mm, y down): a tapering stem and sickle-shaped leaflets."""
+    """Return a fern frond along a cubic (page mm, y down): a tapering stem and sickle-shaped leaflets."""
     stem_left, stem_right = [], []
     for k, point in enumerate(p):
         _, way = bezier(p, k / 3)
@@ -175,9 +179,8 @@ def frond(p: list[complex], pairs: int, longest: float, thick: float) -> list[st
             )
     _, way = bezier(p, 1)
     turn = math.degrees(cmath.phase(way))
-    out.append(
-        f'    <use href="#leaflet" transform="translate({p[3].real:.2f} {p[3].imag:.2f}) rotate({turn:.2f}) scale(4.6)"/>'
-    )
+    place = f"translate({p[3].real:.2f} {p[3].imag:.2f}) rotate({turn:.2f}) scale(4.6)"
+    out.append(f'    <use href="#leaflet" transform="{place}"/>')
     return out
 
 
@@ -188,13 +191,15 @@ LEAFLET = (
 
 
 def crozier(x: float, y: float, radius: float, stalk: float, side: int) -> str:
-    """A rolled-up young frond: a stalk that ends in a spiral of half circles, thinning inwards."""
+    """Return a rolled-up young frond: a stalk that ends in a spiral of half circles, thinning inwards."""
     outer, inner = radius, radius * 0.76
     sweep = 1 if side > 0 else 0
     right = x
     d = [
-        f"M{x - side * 1.1:.2f} {y + stalk:.2f}C{x - side * 1.6:.2f} {y + stalk * 0.6:.2f} {x:.2f} "
-        f"{y + stalk * 0.35:.2f} {right:.2f} {y:.2f}"
+        (
+            f"M{x - side * 1.1:.2f} {y + stalk:.2f}C{x - side * 1.6:.2f} {y + stalk * 0.6:.2f} {x:.2f} "
+            f"{y + stalk * 0.35:.2f} {right:.2f} {y:.2f}"
+        )
     ]
     ends = []
     at, r = right, outer
@@ -220,7 +225,7 @@ def crozier(x: float, y: float, radius: float, stalk: float, side: int) -> str:
 
 
 def scooped(x: float, y: float, w: float, h: float, r: float) -> str:
-    """A rectangle with scooped corners."""
+    """Return a rectangle with scooped corners."""
     return (
         f"M{x + r} {y}H{x + w - r}A{r} {r} 0 0 0 {x + w} {y + r}V{y + h - r}A{r} {r} 0 0 0 {x + w - r} {y + h}"
         f"H{x + r}A{r} {r} 0 0 0 {x} {y + h - r}V{y + r}A{r} {r} 0 0 0 {x + r} {y}Z"
@@ -237,7 +242,7 @@ HEAD = (
 
 
 def layer(name: str, look: str, parts: list[str]) -> str:
-    """A layer with its name as drawing programs write it."""
+    """Return a layer with its name as drawing programs write it."""
     inner = "\n".join(parts)
     return f'  <g id="{name}" class="{look}" art:groupmode="layer" art:label="{name}">\n{inner}\n  </g>'
 
@@ -270,7 +275,7 @@ def fern_sign() -> str:
 
 
 def ginkgo(x: float, y: float, size: float, turn: float) -> list[str]:
-    """A fan-shaped leaf with a notch, its veins left white."""
+    """Return a fan-shaped leaf with a notch, its veins left white."""
     blade = (
         "M0 0C-.08 -.18 -.38 -.34 -.78 -.42C-.98 -.46 -1.02 -.56 -.94 -.66C-.78 -.88 -.5 -1.06 -.3 -1.08"
         "C-.2 -1.1 -.16 -1.02 -.1 -.92C-.06 -.84 -.02 -.74 .01 -.6C.04 -.76 .08 -.88 .14 -.98"
@@ -317,9 +322,12 @@ def trail_sign() -> str:
                 "border",
                 "deep",
                 [
-                    '    <path fill-rule="evenodd" d="M19 5.5H201A13.5 13.5 0 0 1 214.5 19V91A13.5 13.5 0 0 1 201 104.5H19'
-                    "A13.5 13.5 0 0 1 5.5 91V19A13.5 13.5 0 0 1 19 5.5ZM19 8A11 11 0 0 0 8 19V91A11 11 0 0 0 19 102H201"
-                    'A11 11 0 0 0 212 91V19A11 11 0 0 0 201 8Z"/>'
+                    (
+                        '    <path fill-rule="evenodd" d="M19 5.5H201A13.5 13.5 0 0 1 214.5 19V91'
+                        "A13.5 13.5 0 0 1 201 104.5H19A13.5 13.5 0 0 1 5.5 91V19A13.5 13.5 0 0 1 19 5.5Z"
+                        "M19 8A11 11 0 0 0 8 19V91A11 11 0 0 0 19 102H201A11 11 0 0 0 212 91V19"
+                        'A11 11 0 0 0 201 8Z"/>'
+                    )
                 ],
             ),
             layer("leaf", "leaf", ginkgo(47, 68, 33, -10)),

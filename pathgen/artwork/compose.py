@@ -122,7 +122,7 @@ def stroked(
 
 
 def _up(gap: float) -> float:
-    """The next of 1, 2, 5, 10 … times a power of ten, so that equal remarks are counted together."""
+    """Round up to the next of 1, 2, 5, 10 … times a power of ten, so that equal remarks are counted together."""
     power = 10.0 ** np.floor(np.log10(gap))
     return float(next(k * power for k in (1, 2, 5, 10) if k * power >= gap * (1 - 1e-9)))
 

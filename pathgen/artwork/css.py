@@ -146,11 +146,11 @@ def _selector(text: str) -> _Selector | None:
 
 def declarations(text: str) -> list[tuple[str, str, bool]]:
     """Return (name, value, important) of a declaration list; what cannot be parsed is left out, as CSS says."""
-    out = []
-    for item in tinycss2.parse_declaration_list(text, skip_comments=True, skip_whitespace=True):
-        if item.type == "declaration":
-            out.append((item.lower_name, tinycss2.serialize(item.value).strip(), bool(item.important)))
-    return out
+    return [
+        (item.lower_name, tinycss2.serialize(item.value).strip(), bool(item.important))
+        for item in tinycss2.parse_declaration_list(text, skip_comments=True, skip_whitespace=True)
+        if item.type == "declaration"
+    ]
 
 
 @dataclass
@@ -222,8 +222,7 @@ class Sheet:
             for k, (name, value, important) in enumerate(declarations(style)):
                 if name in KNOWN:
                     ranked.append(((important, True, (0, 0, 0), k), name, value))
-        for _, name, value in sorted(ranked, key=lambda r: r[0]):
-            values[name] = value
+        values |= {name: value for _, name, value in sorted(ranked, key=lambda r: r[0])}
         if "marker" in values:
             for where in ("start", "mid", "end"):
                 values.setdefault(f"marker-{where}", values["marker"])

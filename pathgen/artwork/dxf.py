@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -308,7 +309,7 @@ def _artwork(
     return Artwork(
         region=region,
         lines=lines,
-        layers=Layers({name: (lambda layer=layer: layer) for name, layer in made.items()}),
+        layers=Layers({name: partial(made.__getitem__, name) for name in made}),
         notes=report.notes(),
         size=size,
         units_guessed=settings.guessed,

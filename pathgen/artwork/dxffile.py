@@ -46,7 +46,7 @@ def _complete(data: bytes, file: str) -> None:
     tail = data.rstrip(b"\r\n\t \x1a\x00").rsplit(b"\n", 1)[-1].strip()
     if tail.upper() != b"EOF":
         raise DrawingError(
-            "the file is cut off (it does not end in EOF), so part of the drawing may be missing: export or copy it again",
+            "the file is cut off (it does not end in EOF), so part of it may be missing: export or copy it again",
             file=file,
             line=data.count(b"\n") + 1,
         )
@@ -105,20 +105,20 @@ def load(data: bytes, settings: Settings, report: Report) -> Any:
 
 
 def _load(data: bytes, file: str, report: Report) -> Any:
-    import ezdxf
     from ezdxf import recover
+    from ezdxf.filemanagement import readfile
     from ezdxf.lldxf.const import DXFError
 
     if data.startswith(_BINARY):
         try:
-            return ezdxf.readfile(file)
+            return readfile(file)
         except (DXFError, OSError, ValueError, KeyError, IndexError, TypeError, EOFError) as error:
             raise DrawingError(f"the binary DXF is damaged ({error}): export it as text DXF", file=file) from None
     clean = _clean(data)
     _complete(clean, file)
     _bad_number(clean, file)
     try:
-        return ezdxf.readfile(file)
+        return readfile(file)
     except (DXFError, OSError, UnicodeError, ValueError, KeyError, IndexError, TypeError, AttributeError):
         pass
     try:

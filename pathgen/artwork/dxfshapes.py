@@ -123,7 +123,7 @@ def _world(points: Iterable[Any], to_mm: Any) -> FloatArray:
     return np.array([tuple(v)[:2] for v in to_mm.transform_vertices(points)], dtype=np.float64).reshape(-1, 2)
 
 
-def _as_line(entity: Any, to_mm: Any, tolerance: float) -> list[FloatArray]:
+def _as_line(entity: Any, to_mm: Any, _tolerance: float) -> list[FloatArray]:
     return [_world([entity.dxf.start, entity.dxf.end], to_mm)]
 
 
@@ -178,7 +178,7 @@ def _as_spline(entity: Any, to_mm: Any, tolerance: float) -> list[FloatArray]:
     return [points]
 
 
-def _as_solid(entity: Any, to_mm: Any, tolerance: float) -> list[FloatArray]:
+def _as_solid(entity: Any, to_mm: Any, _tolerance: float) -> list[FloatArray]:
     """Corners of SOLID and TRACE: the third and fourth change places (DXF Reference, SOLID)."""
     corners = list(entity.wcs_vertices(close=True))
     return [_world(corners, to_mm)]

@@ -47,7 +47,7 @@ INSUNITS: Final[Mapping[int, tuple[str, float]]] = MappingProxyType(
 
 
 def _header(data: bytes, name: bytes) -> int | None:
-    """The whole number of a header variable in the raw file, text or binary, or None."""
+    """Return the whole number of a header variable in the raw file, text or binary, or None."""
     found = re.search(re.escape(name) + rb"\s*[\r\n]+\s*70\s*[\r\n]+\s*(-?\d+)", data)
     if found:
         return int(found[1])

@@ -40,7 +40,8 @@ class Joined:
 def distinct(lines: Sequence[FloatArray], *, closed: bool = False) -> tuple[list[FloatArray], list[FloatArray]]:
     """Return (lines without doubles, the doubles): the same points forwards or backwards; rings from any start."""
     seen: set[bytes] = set()
-    kept, dropped = [], []
+    kept: list[FloatArray] = []
+    dropped: list[FloatArray] = []
     for line in lines:
         grid = np.rint(line * 10**ROUND_DECIMALS).astype(np.int64)
         forms = [grid, grid[::-1]]

@@ -97,18 +97,7 @@ def read(
     if units is not None:
         one_of("units", units, tuple(UNITS_MM))
     file = os.fspath(path)
-    place = Path(file)
-    if place.is_dir():
-        raise DrawingError("this is a folder: name one drawing in it", file=file)
-    try:
-        data = place.read_bytes()
-    except FileNotFoundError:
-        folder = place.parent
-        near = sorted(p.name for p in folder.glob("*") if p.suffix.lower() in (".svg", ".svgz", ".dxf"))[:5]
-        there = f"; drawings there: {', '.join(near)}" if near else ""
-        raise MissingFileError(f"there is no such file: check the path{there}", file=file) from None
-    except OSError as error:
-        raise DrawingError(f"the file cannot be read ({error.strerror}): check its permissions", file=file) from None
+    data = _bytes(file)
     settings = Settings(file=file, tolerance=tolerance, join=join, units=units, strokes=strokes)
     if _kind(data, file) == "svg":
         from pathgen.artwork.svgread import read_svg
@@ -122,3 +111,19 @@ def read(
     from pathgen.artwork.dxf import read_dxf
 
     return read_dxf(data, settings)
+
+
+def _bytes(file: str) -> bytes:
+    """Return what is in a file, or raise with what to do."""
+    place = Path(file)
+    if place.is_dir():
+        raise DrawingError("this is a folder: name one drawing in it", file=file)
+    try:
+        return place.read_bytes()
+    except FileNotFoundError:
+        folder = place.parent
+        near = sorted(p.name for p in folder.glob("*") if p.suffix.lower() in (".svg", ".svgz", ".dxf"))[:5]
+        there = f"; drawings there: {', '.join(near)}" if near else ""
+        raise MissingFileError(f"there is no such file: check the path{there}", file=file) from None
+    except OSError as error:
+        raise DrawingError(f"the file cannot be read ({error.strerror}): check its permissions", file=file) from None

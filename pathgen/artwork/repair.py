@@ -216,7 +216,7 @@ def without_slivers(region: MultiPolygon, tolerance: float, report: Report | Non
             holes = [shapely.get_coordinates(r) for r in rings[mine & ~outer & ~thin]]
             kept.append(Polygon(part.exterior.coords, holes))
     if report is not None:
-        for k in np.flatnonzero(thin):
+        for k in map(int, np.flatnonzero(thin)):
             x, y = shapely.get_coordinates(rings[k])[0]
             what = "piece" if outer[k] else "hole"
             report.say("sliver", f"a {what} thinner than {tolerance:g} mm was dropped", where=(x, y))
@@ -261,10 +261,10 @@ def check(region: MultiPolygon, *, tolerance: float = 0.002) -> tuple[str, ...]:
             problems.append(f"a ring repeats a point, at ({xy[0, 0]:g}, {xy[0, 1]:g})")
     if not shapely.is_valid(region):
         problems.append(f"it is not simple: {shapely.is_valid_reason(region)}")
-    for wrong in np.flatnonzero(shapely.is_ccw(rings) != outer):
+    for wrong in map(int, np.flatnonzero(shapely.is_ccw(rings) != outer)):
         x, y = shapely.get_coordinates(rings[wrong])[0]
         problems.append(f"a {'shell' if outer[wrong] else 'hole'} turns the wrong way, at ({x:g}, {y:g})")
-    for thin in np.flatnonzero(_thin(rings, tolerance)):
+    for thin in map(int, np.flatnonzero(_thin(rings, tolerance))):
         x, y = shapely.get_coordinates(rings[thin])[0]
         problems.append(f"a sliver thinner than {tolerance:g} mm, at ({x:g}, {y:g})")
     same = {shapely.to_wkb(shapely.normalize(p)) for p in parts}

@@ -10,6 +10,7 @@ from pathgen.artwork.model import Artwork
 from pathgen.artwork.repair import fill, without_slivers
 from pathgen.artwork.report import Report
 from pathgen.artwork.svg import Walker
+from pathgen.artwork.svgcontext import Drawing
 from pathgen.artwork.svgpage import page
 from pathgen.artwork.xmltree import parse_xml, unpack
 from pathgen.errors import DrawingError
@@ -28,7 +29,7 @@ def read_svg(data: bytes, settings: Settings) -> Artwork:
     report = Report()
     sheet = page(root, settings, report)
     settings = replace(settings, guessed=sheet.guessed)
-    pieces = Walker(root, sheet, settings, report).walk()
+    pieces = Walker(Drawing(root, settings, report), sheet).walk()
     box = ink_box(pieces)
     if box is None:
         why = report.summary()

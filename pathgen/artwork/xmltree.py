@@ -113,7 +113,7 @@ class _Builder:
             parent.children.append(node)
         self.open.append(node)
 
-    def end(self, name: str) -> None:
+    def end(self, _name: str) -> None:
         self.open.pop()
         self.scopes.pop()
 
@@ -121,7 +121,7 @@ class _Builder:
         if self.open and (self.open[-1].tag == "style" or not text.isspace()):
             self.open[-1].text += text
 
-    def outside(self, context: str, base: str | None, system: str | None, public: str | None) -> int:
+    def outside(self, _context: str, _base: str | None, system: str | None, public: str | None) -> int:
         raise self.fail(f"it refers to an outside file ({system or public}), which is never fetched: remove the entity")
 
 
