@@ -1,0 +1,370 @@
+"""Clearing an area with rings: which rings, in which order, and how one ring is left for the next.
+
+Terminology
+-----------
+center region
+    where the tool's center may be: the asked region shrunk by the tool's radius. All paths stay in it.
+ring
+    one outline of the center region, or of that region shrunk by a whole number of stepovers.
+sheet
+    one connected piece of the center region shrunk by k stepovers; its outlines are rings. A sheet's children are the
+    pieces that remain of it after one more stepover; a sheet without children is a leaf.
+run
+    moves that follow each other without a lift. It begins with an entry into full material, or on cleared floor.
+
+Goals: nothing left, no gouge, little way. Steps: shrink the center region until nothing remains (`sheets`); drop
+leaves whose inside the ring around them has cleared already (`needed`); go from the leaves outwards
+(`ring_runs`), each ring joined to the nearest one already cut by a step no longer than it must be.
+
+Direction: a spindle that turns clockwise seen from above (M3) climbs when the cutter moves with the uncut material on
+its right. In a pocket the wall is outside, so outer rings run counter-clockwise and rings round
+islands clockwise; conventional is the reverse. (Elementary kinematics: at the cutter's right flank the edge moves
+backwards against the feed, so chips begin thick and end thin.)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.errors import ArgumentError
+from pathgen.model.arrays import FloatArray
+from pathgen.model.path import Role
+from pathgen.model.tool import Cutting, Direction, Tool
+from pathgen.shape.tolerance import NOISE, PLAN, SIMPLIFY, quad_segs
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Move:
+    """A stretch of a run, in the plane.
+
+    Attributes:
+        xy: (n, 2) vertices, mm.
+        role: see `pathgen.model.path.Pass`.
+        slot: the tool may cut at its full width here.
+        closed: it ends where it starts.
+        curved: its vertices may be joined by arcs.
+    """
+
+    xy: FloatArray
+    role: Role
+    slot: bool = False
+    closed: bool = False
+    curved: bool = False
+
+
+@dataclass(eq=False, kw_only=True)
+class Run:
+    """Moves without a lift.
+
+    Attributes:
+        moves: each starts where the one before it ends.
+        needs: indices of runs that must be done before.
+        entry: it begins in full material; otherwise its start lies on cleared floor.
+        room: distance of its start from the edge of the center region, mm.
+    """
+
+    moves: list[Move] = field(default_factory=list)
+    needs: set[int] = field(default_factory=set)
+    entry: bool = False
+    room: float = 0.0
+
+    @property
+    def end(self) -> FloatArray:
+        """Last (x, y), mm."""
+        last: FloatArray = self.moves[-1].xy[-1]
+        return last
+
+
+@dataclass(eq=False, kw_only=True)
+class Sheet:
+    """One piece of the center region shrunk by `depth` stepovers.
+
+    Attributes:
+        region: the piece.
+        depth: number of stepovers it was shrunk by.
+        parent: index of the sheet it remained of; -1 for pieces of the center region.
+        children: indices.
+        runs: runs that cut it and what lies inside it, once planned; the last one ends on it.
+    """
+
+    region: Polygon
+    depth: int
+    parent: int
+    children: list[int] = field(default_factory=list)
+    runs: list[int] = field(default_factory=list)
+
+
+def check_stepover(tool: Tool, cutting: Cutting, title: str) -> float:
+    """Return the stepover in mm.
+
+    Raises:
+        ArgumentError: if it is missing, or wider than the tool so that whole strips would stand.
+    """
+    if cutting.stepover is None:
+        raise ArgumentError(
+            f"{title}: the speeds of {tool.describe()} have no stepover, the distance of neighbouring passes: give "
+            f"Cutting(stepover=…), about 0.4 of the diameter, {0.4 * tool.diameter:.3g} mm"
+        )
+    if cutting.stepover > tool.diameter:
+        raise ArgumentError(
+            f"{title}: stepover={cutting.stepover:g} is wider than {tool.describe()}: strips would stand. Give at "
+            f"most {0.8 * tool.diameter:.3g} mm"
+        )
+    return cutting.stepover
+
+
+def sheets(center: MultiPolygon, *, radius: float, stepover: float, error: float = PLAN) -> list[Sheet]:
+    """Return the center region and what remains of it after each stepover, parents before children.
+
+    Sheets whose inside is cleared by the ring around them already are left out.
+
+    Args:
+        center: the center region, mm.
+        radius: of the tool, mm.
+        stepover: mm.
+        error: bound on the chords of each offset, mm.
+    """
+    found = [Sheet(region=p, depth=0, parent=-1) for p in center.geoms]
+    first, depth = 0, 0
+    segments = quad_segs(stepover, error)
+    while first < len(found):
+        here = range(first, len(found))
+        first, depth = len(found), depth + 1
+        before = shapely.simplify(np.array([found[k].region for k in here]), SIMPLIFY)
+        after = shapely.buffer(before, -stepover, quad_segs=segments)
+        parts, owner = shapely.get_parts(after, return_index=True)
+        solid = shapely.area(parts) > NOISE
+        for part, k in zip(parts[solid], owner[solid].tolist(), strict=True):
+            found[here[k]].children.append(len(found))
+            found.append(Sheet(region=part, depth=depth, parent=here[k]))
+    return _needed(found, radius=radius, stepover=stepover, segments=segments)
+
+
+def _needed(found: list[Sheet], *, radius: float, stepover: float, segments: int) -> list[Sheet]:
+    """Drop sheets that the ring around them clears: nothing of them is further than the radius from it."""
+    spare = radius - stepover
+    dropped: set[int] = set()
+    while spare > 0:
+        leaves = [
+            k for k, s in enumerate(found) if s.parent >= 0 and k not in dropped and not set(s.children) - dropped
+        ]
+        regions = np.array([found[k].region for k in leaves], dtype=object)
+        gone = shapely.is_empty(shapely.buffer(regions, -spare, quad_segs=segments)) if leaves else np.array([], bool)
+        if not gone.any():
+            break
+        dropped |= {k for k, g in zip(leaves, gone.tolist(), strict=True) if g}
+        if stepover >= spare:
+            break
+    if not dropped:
+        return found
+    number = {k: n for n, k in enumerate(k for k in range(len(found)) if k not in dropped)}
+    return [
+        Sheet(
+            region=found[k].region,
+            depth=found[k].depth,
+            parent=number.get(found[k].parent, -1),
+            children=[number[c] for c in found[k].children if c in number],
+        )
+        for k in number
+    ]
+
+
+def rings_of(region: Polygon, direction: Direction) -> list[FloatArray]:
+    """Return the outlines of a piece as closed arrays (n, 2), outer one first, in cutting direction.
+
+    Climb: outer counter-clockwise, islands clockwise; see the head of this module.
+    """
+    outlines = [np.asarray(region.exterior.coords), *(np.asarray(r.coords) for r in region.interiors)]
+    result = []
+    for k, xy in enumerate(outlines):
+        want_left = (k == 0) == (direction == "climb")
+        result.append(xy[:, :2] if (_signed_area(xy) > 0) == want_left else xy[::-1, :2])
+    return result
+
+
+def _signed_area(xy: FloatArray) -> float:
+    x, y = xy[:, 0] - xy[0, 0], xy[:, 1] - xy[0, 1]
+    return float(0.5 * (x[:-1] * y[1:] - x[1:] * y[:-1]).sum())
+
+
+def started_at(ring: FloatArray, point: FloatArray) -> FloatArray:
+    """Return a closed ring turned so that it starts and ends at its point nearest to `point`."""
+    a, step = ring[:-1], np.diff(ring, axis=0)
+    square = np.maximum((step * step).sum(axis=1), 1e-300)
+    t = np.clip(((point - a) * step).sum(axis=1) / square, 0.0, 1.0)
+    foot = a + t[:, None] * step
+    k = int(np.argmin(((foot - point) ** 2).sum(axis=1)))
+    start = foot[k]
+    body = np.concatenate([ring[k + 1 : -1], ring[: k + 1]])
+    whole = np.concatenate([start[None], body, start[None]])
+    keep = np.ones(len(whole), dtype=bool)
+    keep[1:-1] = np.abs(whole[1:-1] - start).max(axis=1) > NOISE
+    return whole[keep]
+
+
+def entry_point(ring: FloatArray) -> FloatArray:
+    """Return the middle of a ring's longest straight stretch: the calmest place to come down."""
+    step = np.diff(ring, axis=0)
+    k = int(np.argmax(np.round(np.hypot(step[:, 0], step[:, 1]), 6)))
+    middle: FloatArray = 0.5 * (ring[k] + ring[k + 1])
+    return middle
+
+
+def ring_runs(
+    tree: list[Sheet], *, stepover: float, direction: Direction, leftover: BaseGeometry, radius: float
+) -> list[Run]:
+    """Return the runs that cut all rings, from the leaves outwards.
+
+    Args:
+        tree: from `sheets`; `Sheet.runs` is filled.
+        stepover: mm.
+        direction: "climb" or "conventional".
+        leftover: what no ring clears; links keep the radius away from it.
+        radius: of the tool, mm.
+    """
+    runs: list[Run] = []
+    for k in range(len(tree) - 1, -1, -1):
+        sheet = tree[k]
+        inner = [tree[c] for c in sheet.children]
+        if inner:
+            main = max(inner, key=lambda s: (len(s.runs), s.region.area))
+            current = main.runs[-1]
+            runs[current].needs |= {s.runs[-1] for s in inner if s is not main}
+        else:
+            runs.append(Run(entry=True, room=sheet.depth * stepover))
+            current = len(runs) - 1
+        work = _RingWork(sheet, [s.region for s in inner], direction, stepover, radius, leftover)
+        mine = work.cut(runs, current)
+        sheet.runs = [r for s in inner for r in s.runs] + [r for r in mine if not inner or r != current]
+        sheet.runs.remove(mine[-1])
+        sheet.runs.append(mine[-1])
+    return runs
+
+
+class _RingWork:
+    """Cuts the rings of one sheet after everything inside it."""
+
+    def __init__(
+        self,
+        sheet: Sheet,
+        inner: list[Polygon],
+        direction: Direction,
+        stepover: float,
+        radius: float,
+        leftover: BaseGeometry,
+    ) -> None:
+        self.rings = rings_of(sheet.region, direction)
+        self.lines = np.array([LineString(r) for r in self.rings], dtype=object)
+        self.role: Role = "cut" if sheet.depth else "finish"
+        self.inner, self.stepover, self.radius, self.leftover = inner, stepover, radius, leftover
+        self.done: list[BaseGeometry] = list(inner)
+        self.left = list(range(len(self.rings)))
+        self.gap = np.full(len(self.rings), np.inf)
+        self.back: FloatArray | None = None
+        for region in inner:
+            shapely.prepare(region)
+            self._bring_near(region)
+
+    def _bring_near(self, shape: BaseGeometry) -> None:
+        """Remember how far each ring is from what is done."""
+        if len(self.rings) > 1:
+            self.gap = np.minimum(self.gap, shapely.distance(self.lines, shape))
+        else:
+            self.gap = np.minimum(self.gap, 0.0 if not np.isfinite(self.gap[0]) else self.gap[0])
+
+    def cut(self, runs: list[Run], current: int) -> list[int]:
+        """Append the moves for all rings, and return the indices of the runs they are in."""
+        used = [current]
+        if not self.inner:
+            self._append_ring(runs[current], 0, started_at(self.rings[0], entry_point(self.rings[0])), slot=True)
+        while self.left:
+            at = runs[current].end
+            pick, start, foot = self._next(at)
+            link = self._link(at, foot)
+            if link is None:
+                runs.append(Run(needs={current}))
+                current = len(runs) - 1
+                used.append(current)
+            elif len(link) > 1:
+                runs[current].moves.append(Move(xy=link, role="link"))
+            if np.hypot(*(start - foot)) > NOISE:
+                runs[current].moves.append(Move(xy=np.array([foot, start]), role="cut", slot=True))
+            wide = bool(self.gap[pick] > 1.5 * self.stepover)
+            self.back = foot
+            self._append_ring(runs[current], pick, started_at(self.rings[pick], start), slot=wide)
+        return used
+
+    def _append_ring(self, run: Run, k: int, xy: FloatArray, *, slot: bool) -> None:
+        run.moves.append(Move(xy=xy, role=self.role, slot=slot, closed=True, curved=True))
+        self.left.remove(k)
+        self.done.append(self.lines[k])
+        if self.left:
+            self._bring_near(self.lines[k])
+
+    def _next(self, at: FloatArray) -> tuple[int, FloatArray, FloatArray]:
+        """Return (ring, its start, the point on done ground from which to step over to it).
+
+        Among the rings that lie about one stepover from done ground the one nearest to the tool. The nearest ring
+        of all can always be reached: the shortest way to it crosses no other.
+        """
+        point = shapely.points(at)
+        left = np.array(self.left)
+        gap = self.gap[left]
+        near = left[gap <= 1.2 * max(float(gap.min()), self.stepover)]
+        pick = int(near[np.argmin(np.round(shapely.distance(self.lines[near], point), 6))])
+        start = shapely.get_coordinates(shapely.shortest_line(self.lines[pick], point))[0]
+        foot = self._foot(shapely.points(start))
+        reach = 1.5 * max(float(self.gap[pick]), self.stepover)
+        if np.hypot(*(start - foot)) <= reach and self._clear(foot, start):
+            return pick, start, foot
+        pick = int(left[np.argmin(np.round(gap, 6))])
+        ways = shapely.shortest_line(np.array(self.done, dtype=object), self.lines[pick])
+        way = shapely.get_coordinates(ways[int(np.argmin(shapely.length(ways)))])
+        return pick, way[1], way[0]
+
+    def _foot(self, point: BaseGeometry) -> FloatArray:
+        """Return the point of done ground nearest to `point`."""
+        ways = shapely.shortest_line(np.array(self.done, dtype=object), point)
+        foot: FloatArray = shapely.get_coordinates(ways[int(np.argmin(shapely.length(ways)))])[0]
+        return foot
+
+    def _clear(self, a: FloatArray, b: FloatArray) -> bool:
+        """Return whether the straight way from `a` to `b` meets no outline of this sheet but at its ends."""
+        line = _trimmed(a, b)
+        return line is None or not bool(shapely.intersects(self.lines, line).any())
+
+    def _link(self, at: FloatArray, foot: FloatArray) -> FloatArray | None:
+        """Return a way over cleared floor to `foot`: (1, 2) where the tool is there already, None for none."""
+        if np.abs(at - foot).max() <= NOISE:
+            return at[None]
+        if self.back is None or not self.inner:
+            return None
+        line = _trimmed(self.back, foot)
+        inside = line is None or any(
+            region.covers(shapely.centroid(line)) and not shapely.intersects(region.boundary, line)
+            for region in self.inner
+        )
+        way = [
+            p for k, p in enumerate((at, self.back, foot)) if k == 0 or np.abs(p - (at, self.back)[k - 1]).max() > NOISE
+        ]
+        xy = np.array(way)
+        if not inside or (
+            not self.leftover.is_empty and LineString(xy).distance(self.leftover) < self.radius - 10 * PLAN
+        ):
+            return None
+        return xy
+
+
+def _trimmed(a: FloatArray, b: FloatArray) -> LineString | None:
+    """Return the line from `a` to `b` without its ends, None where nothing is between them."""
+    way = b - a
+    length = float(np.hypot(*way))
+    if length < 1e-3:
+        return None
+    trim = min(1e-4, 0.25 * length) / length
+    return LineString([a + trim * way, b - trim * way])

@@ -1,0 +1,221 @@
+"""What rings leave standing when they lie more than a radius apart, and the short passes that take it away.
+
+With a stepover of at most the radius every point between two rings is nearer than the radius to one of them, and
+nothing stands. Above it, pillars stand at the ends of sheets, in necks and in sharp corners. They are found by
+sets, exactly: what is further than the radius inside a sheet, less its children grown by the radius. None is wider
+than 2 (stepover - radius), less than the tool, so one pass along the middle takes it away.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.cuts.clearing import Move, Run, Sheet
+from pathgen.model.arrays import FloatArray
+from pathgen.shape.offset import as_multi
+from pathgen.shape.tolerance import PLAN, quad_segs
+
+SPECK = 0.01
+"""What cannot hold a disc of this radius is not worth a pass, mm. Larger: it is felt under a finger; smaller: chords
+of two neighbouring offsets differ by as much and passes would chase them."""
+
+REACH = 0.97
+"""Share of the radius a pass may rely on to cover a pillar. Larger: chords and simplified middles leave specks;
+smaller: passes longer than they must be."""
+
+_ROUNDS = 6
+"""How often what is still left is looked for again. One round nearly always does; more only mend odd shapes."""
+
+
+def leftovers(tree: list[Sheet], *, radius: float, stepover: float, error: float = PLAN) -> MultiPolygon:
+    """Return what no ring of `tree` clears, within what the tool can reach.
+
+    Args:
+        tree: from `pathgen.cuts.clearing.sheets`.
+        radius: of the tool, mm.
+        stepover: mm.
+        error: bound on chords, mm.
+    """
+    if stepover <= radius:
+        return MultiPolygon()
+    segments = quad_segs(radius, error)
+    inside = shapely.buffer(np.array([s.region for s in tree], dtype=object), -radius, quad_segs=segments)
+    found = []
+    for sheet, area in zip(tree, inside.tolist(), strict=True):
+        if area.is_empty:
+            continue
+        if sheet.children:
+            kids = MultiPolygon([tree[c].region for c in sheet.children])
+            area = shapely.difference(area, shapely.buffer(kids, radius, quad_segs=segments))
+        found.append(area)
+    return _solid(found)
+
+
+def _solid(shapes: list[BaseGeometry]) -> MultiPolygon:
+    """Return the pieces that hold a disc of radius `SPECK`."""
+    pieces = [p for s in shapes for p in as_multi(s).geoms]
+    if not pieces:
+        return MultiPolygon()
+    array = np.array(pieces, dtype=object)
+    kept = ~shapely.is_empty(shapely.buffer(array, -SPECK, quad_segs=4))
+    return MultiPolygon(array[kept].tolist())
+
+
+def leftover_runs(
+    left: MultiPolygon, *, center: MultiPolygon, rings: BaseGeometry, radius: float, needs: set[int], first: int
+) -> list[Run]:
+    """Return runs that clear `left`.
+
+    Args:
+        left: from `leftovers`.
+        center: the center region; no path leaves it.
+        rings: all rings, cut before; every pass sets out from one of them.
+        radius: of the tool, mm.
+        needs: indices of runs that must be done before.
+        first: index that the first run returned will have.
+    """
+    runs: list[Run] = []
+    shapely.prepare(center)
+    room = center.buffer(10 * 1e-6)
+    shapely.prepare(room)
+    for _ in range(_ROUNDS):
+        if left.is_empty:
+            break
+        ways = [w for piece in left.geoms for w in _ways(piece, rings, center, radius)]
+        _chain(ways, runs, left, room, radius, needs, first)
+        swept = shapely.buffer([LineString(w) for w in ways], radius, quad_segs=quad_segs(radius, PLAN))
+        left = _solid([shapely.difference(left, shapely.union_all(swept))])
+    return runs
+
+
+def _ways(piece: Polygon, rings: BaseGeometry, center: MultiPolygon, radius: float) -> list[FloatArray]:
+    """Return ways (n, 2) that together clear `piece`; the first sets out from a ring, others from cleared floor."""
+    reach = REACH * radius
+    small = shapely.minimum_bounding_radius(piece) <= 0.9 * reach
+    paths = [] if small else _middle(piece, reach)
+    if not paths:
+        middle = shapely.minimum_bounding_circle(piece).centroid
+        middle = middle if center.covers(middle) else piece.representative_point()
+        return [_short_visit(piece, rings, middle, reach)]
+    ends = shapely.points([paths[0][0], paths[0][-1]])
+    lead = shapely.shortest_line(rings, ends)
+    turn = int(np.argmin(shapely.length(lead)))
+    body = paths[0] if turn == 0 else paths[0][::-1]
+    begin = shapely.get_coordinates(lead[turn])[0]
+    return [np.concatenate([begin[None], body]), *paths[1:]]
+
+
+def _short_visit(piece: Polygon, rings: BaseGeometry, middle: BaseGeometry, reach: float) -> FloatArray:
+    """Return the way from the nearest ring towards `middle`, no further than needed to cover the piece."""
+    a, b = shapely.get_coordinates(shapely.shortest_line(rings, middle))
+    corners = shapely.get_coordinates(shapely.convex_hull(piece))
+    t = np.linspace(0.0, 1.0, 41)
+    at = a + t[:, None] * (b - a)
+    far = np.sqrt(((at[:, None] - corners[None]) ** 2).sum(axis=2)).max(axis=1)
+    enough = np.flatnonzero(far <= reach)
+    k = int(enough[0]) if len(enough) else len(t) - 1
+    return np.array([a, at[max(k, 1)]])
+
+
+def _middle(piece: Polygon, reach: float) -> list[FloatArray]:
+    """Return ways along the middle of a long piece, with ends cut back by what the tool reaches."""
+    spacing = max(0.15 * reach, 1e-3)
+    outline = shapely.segmentize(shapely.simplify(piece, 0.02 * reach), spacing)
+    points = shapely.multipoints(shapely.get_coordinates(outline))
+    edges = shapely.get_parts(shapely.voronoi_polygons(points, only_edges=True))
+    shapely.prepare(outline)
+    edges = edges[shapely.contains_properly(outline, edges)]
+    if not len(edges):
+        return []
+    merged = shapely.get_parts(shapely.line_merge(shapely.union_all(edges)))
+    return _trimmed_ways(list(merged), reach)
+
+
+def _trimmed_ways(lines: list[LineString], reach: float) -> list[FloatArray]:
+    """Cut dangling ends back by `reach`, then join what is left into as few ways as it takes."""
+    for _ in range(50):
+        degree: dict[tuple[float, float], int] = {}
+        for line in lines:
+            for end in (line.coords[0], line.coords[-1]):
+                degree[_key(end)] = degree.get(_key(end), 0) + 1
+        spurs = [
+            k
+            for k, line in enumerate(lines)
+            if line.length <= 0.9 * reach
+            and _key(line.coords[0]) != _key(line.coords[-1])
+            and 1 in (degree[_key(line.coords[0])], degree[_key(line.coords[-1])])
+        ]
+        if not spurs:
+            break
+        if len(spurs) == len(lines):
+            return []
+        kept = [line for k, line in enumerate(lines) if k not in set(spurs)]
+        merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(kept)))
+        lines = list(merged)
+    result = []
+    for line in lines:
+        a, b = _key(line.coords[0]), _key(line.coords[-1])
+        low = 0.9 * reach if a != b and degree.get(a, 1) == 1 else 0.0
+        high = line.length - (0.9 * reach if a != b and degree.get(b, 1) == 1 else 0.0)
+        part = shapely.simplify(_between(line, low, high), 0.02 * reach)
+        result.append(np.asarray(part.coords)[:, :2])
+    return sorted(result, key=lambda w: -len(w))
+
+
+def _between(line: LineString, low: float, high: float) -> LineString:
+    """Return the stretch of a line between two lengths along it; its middle where they cross."""
+    if high - low < 1e-3:
+        middle = 0.5 * (low + high)
+        low, high = middle - 5e-4, middle + 5e-4
+    xy = np.asarray(line.coords)[:, :2]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    keep = (along > low) & (along < high)
+    ends = [[np.interp(v, along, xy[:, 0]), np.interp(v, along, xy[:, 1])] for v in (low, high)]
+    return LineString(np.concatenate([ends[:1], xy[keep], ends[1:]]))
+
+
+def _key(point: tuple[float, ...]) -> tuple[float, float]:
+    return round(point[0], 6), round(point[1], 6)
+
+
+def _chain(
+    ways: list[FloatArray],
+    runs: list[Run],
+    left: MultiPolygon,
+    room: BaseGeometry,
+    radius: float,
+    needs: set[int],
+    first: int,
+) -> None:
+    """Append ways to runs, nearest first, joined over cleared floor where the straight way is free."""
+    waiting = list(range(len(ways)))
+    starts = np.array([w[0] for w in ways])
+    pieces = np.array(left.geoms, dtype=object)
+    at = runs[-1].end if runs else starts[0]
+    while waiting:
+        gaps = np.hypot(*(starts[waiting] - at).T)
+        pick = waiting.pop(int(np.argmin(np.round(gaps, 6))))
+        way = ways[pick]
+        link = LineString([at, way[0]])
+        before = needs | ({first + len(runs) - 1} if runs else set())
+        if not runs or not room.covers(link) or bool((shapely.distance(pieces, link) < radius - 0.02).any()):
+            runs.append(Run(needs=before))
+        elif link.length > 1e-6:
+            runs[-1].moves.append(Move(xy=np.array([at, way[0]]), role="link"))
+        runs[-1].moves.append(Move(xy=way, role="cut"))
+        at = way[-1]
+        pieces = _less(pieces, LineString(way), radius)
+
+
+def _less(pieces: Any, way: LineString, radius: float) -> Any:
+    """Return an array of pieces without what a pass along `way` clears."""
+    near = shapely.distance(pieces, way) < radius
+    if not near.any():
+        return pieces
+    rest = shapely.difference(pieces[near], way.buffer(radius, quad_segs=quad_segs(radius, PLAN)))
+    return np.concatenate([pieces[~near], rest[shapely.area(rest) > SPECK * SPECK]])

@@ -1,0 +1,201 @@
+"""Pockets: clearing an area down to a flat floor, with nothing left in it that the tool could reach."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal, TypeAlias
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon
+from shapely.ops import polylabel
+
+from pathgen.cuts.clearing import Run, check_stepover, ring_runs, sheets
+from pathgen.cuts.entry import entry_angle
+from pathgen.cuts.layers import Descent, Entry, passes_at
+from pathgen.cuts.leftover import leftover_runs, leftovers
+from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, levels, plan_depth, tool_notes
+from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.model.artwork import Shape, region_of
+from pathgen.model.bounds import Bounds, Flat
+from pathgen.model.findings import Finding
+from pathgen.model.stock import Depth, Stock
+from pathgen.model.tool import Cutting, EndMill, Tool
+from pathgen.shape.offset import as_multi, grown
+from pathgen.shape.tolerance import PLAN
+
+Pattern: TypeAlias = Literal["rings", "lines"]
+
+
+def pocket(
+    region: Shape,
+    tool: Tool,
+    *,
+    depth: Depth,
+    wall_allowance: float = 0.0,
+    floor_allowance: float = 0.0,
+    pattern: Pattern = "rings",
+    angle: float = 0.0,
+    entry: Entry = "helix",
+    cutting: Cuttings = None,
+    stock: Stock | None = None,
+    name: str | None = None,
+) -> tuple[Cut, ...]:
+    """Return the cut that clears `region` to a flat floor.
+
+    Args:
+        region: what is to be sunk, with islands as holes; mm.
+        tool: an end mill.
+        depth: mm below the face, or `THROUGH`.
+        wall_allowance: what is left on the walls for another cut, mm.
+        floor_allowance: what is left on the floor for another cut, mm.
+        pattern: "rings" along the outlines, or "lines" at `angle` with a last ring along the walls.
+        angle: direction of the lines, degrees counter-clockwise from X.
+        entry: how the tool comes down into full material: "helix" (where it fits, else a ramp), "ramp" along
+            the first ring, or "plunge" (only tools that cut at their center).
+        cutting: speeds; its `stepover` is needed. None takes the tool's own.
+        stock: the board; checks the depth, and its material limits how steep an entry may be.
+        name: for comments and the sheet; None = "pocket".
+
+    Returns:
+        One `Cut`. Its bounds are the region less the wall allowance, at the depth less the floor allowance.
+
+    Raises:
+        DrawingError: if the region is empty, open or not valid.
+        ArgumentError: for a tool wider than anything in the region, a missing stepover or one above the diameter,
+            a depth beyond stock or cutting edges, a plunge with a tool that cannot, unknown words.
+
+    >>> from shapely.geometry import box
+    >>> mill = EndMill(6, cutting=Cutting(16000, 1800, 500, 2, 2.5))
+    >>> cut, = pocket(box(0, 0, 60, 40), mill, depth=4)
+    >>> cut.depth, len(cut.travel)
+    (4.0, 2)
+    """
+    title = name or "pocket"
+    one_of("pattern", pattern, ("rings", "lines"))
+    one_of("entry", entry, ("helix", "ramp", "plunge"))
+    speeds, plan = _checked(tool, cutting, depth, stock, wall_allowance, floor_allowance, entry, title)
+    asked = region_of(region, what=title)
+    if wall_allowance:
+        asked = grown(asked, -wall_allowance)
+    radius = 0.5 * tool.diameter
+    center = grown(asked, -radius)
+    if center.is_empty:
+        raise _too_wide(region_of(region, what=title), tool, wall_allowance, title)
+    runs = _ring_plan(center, radius=radius, cutting=speeds)
+    bottom = plan.bottom + floor_allowance
+    steps = levels(bottom, speeds.stepdown)
+    descent = Descent(
+        entry=entry,
+        angle=entry_angle(speeds, tool, stock),
+        center=center,
+        tool=tool,
+        direction=speeds.direction,
+        title=title,
+    )
+    passes = passes_at(runs, steps, descent=descent, slot=speeds.slot)
+    missed = _missed(asked, center, radius)
+    return (
+        Cut(
+            name=title,
+            tool=tool,
+            cutting=speeds,
+            passes=passes,
+            bounds=Bounds((Flat(region=asked, depth=-bottom),)),
+            depth=-bottom,
+            travel=tuple((z, center) for z in steps),
+            notes=(*tool_notes(tool, -bottom, name=title), *_missed_note(missed, asked, tool, title)),
+            unreached=missed,
+            stock=stock,
+            through=plan.through,
+            units_guessed=bool(getattr(region, "units_guessed", False)),
+        ),
+    )
+
+
+def _checked(
+    tool: Tool,
+    cutting: Cuttings,
+    depth: Depth,
+    stock: Stock | None,
+    wall_allowance: float,
+    floor_allowance: float,
+    entry: Entry,
+    title: str,
+) -> tuple[Cutting, DepthPlan]:
+    """Return speeds and depth, or raise for what cannot be carried out."""
+    if not isinstance(tool, EndMill):
+        raise ArgumentError(f"{title}: {tool.describe()} cuts no flat floor: take an end mill")
+    speeds = cutting_for(tool, cutting)
+    check_stepover(tool, speeds, title)
+    positive("wall_allowance", wall_allowance, zero=True)
+    positive("floor_allowance", floor_allowance, zero=True)
+    plan = plan_depth(depth, stock=stock)
+    if floor_allowance >= plan.depth or (plan.through and floor_allowance):
+        raise ArgumentError(
+            f"{title}: floor_allowance={floor_allowance:g} leaves nothing of a {plan.depth:g} mm deep pocket, or "
+            "stands in a cut that goes through: take less"
+        )
+    if entry == "plunge" and not tool.center_cutting:
+        raise ArgumentError(f"{title}: {tool.describe()} does not cut at its center: take entry='helix' or 'ramp'")
+    tool_notes(tool, -plan.bottom, name=title)
+    return speeds, plan
+
+
+def _ring_plan(center: MultiPolygon, *, radius: float, cutting: Cutting) -> list[Run]:
+    """Return all runs of a ring pattern, pillars included."""
+    assert cutting.stepover is not None
+    tree = sheets(center, radius=radius, stepover=cutting.stepover)
+    left = leftovers(tree, radius=radius, stepover=cutting.stepover)
+    runs = ring_runs(tree, stepover=cutting.stepover, direction=cutting.direction, leftover=left, radius=radius)
+    if not left.is_empty:
+        outlines = shapely.boundary(np.array([s.region for s in tree], dtype=object))
+        lines = shapely.multilinestrings(shapely.get_parts(outlines).tolist())
+        needs = {s.runs[-1] for s in tree if s.parent < 0}
+        runs += leftover_runs(left, center=center, rings=lines, radius=radius, needs=needs, first=len(runs))
+    return runs
+
+
+def _missed(asked: MultiPolygon, center: MultiPolygon, radius: float) -> MultiPolygon:
+    """Return what of `asked` no position of the tool covers, without the hairs that chords leave along walls."""
+    rest = as_multi(shapely.difference(asked, grown(center, radius)))
+    parts = np.array(rest.geoms, dtype=object)
+    if not len(parts):
+        return rest
+    return MultiPolygon(parts[~shapely.is_empty(shapely.buffer(parts, -PLAN, quad_segs=4))].tolist())
+
+
+def _missed_note(missed: MultiPolygon, asked: MultiPolygon, tool: Tool, title: str) -> tuple[Finding, ...]:
+    """Return the note on what the tool cannot reach: how much, and the narrowest place."""
+    if missed.is_empty:
+        return ()
+    parts = np.array(missed.geoms, dtype=object)
+    inner = shapely.distance(shapely.point_on_surface(parts), asked.boundary)
+    k = int(np.argmin(np.round(inner, 6)))
+    spot = parts[k].representative_point()
+    return (
+        Finding(
+            code="unreached",
+            severity="note",
+            text=(
+                f"{tool.describe()} leaves {missed.area:.2f} mm2 in {len(parts)} corners and narrow places; the "
+                f"narrowest is {2 * inner[k]:.2f} mm wide."
+            ),
+            advice="Take a smaller tool for what is left, or let it stand.",
+            where=(spot.x, spot.y, 0.0),
+            amount=float(missed.area),
+            cut=title,
+        ),
+    )
+
+
+def _too_wide(region: MultiPolygon, tool: Tool, allowance: float, title: str) -> ArgumentError:
+    """Return the error for a tool that fits nowhere, with the widest place."""
+    spots = [polylabel(p, tolerance=max(1e-3, 1e-3 * math.sqrt(p.area))) for p in region.geoms]
+    widths = [2 * s.distance(region.boundary) for s in spots]
+    k = int(np.argmax(widths))
+    spare = f", and {allowance:g} mm are to be left on each wall" if allowance else ""
+    return ArgumentError(
+        f"{title}: {tool.describe()} is wider than anything in the region: its widest place, at ({spots[k].x:.2f}, "
+        f"{spots[k].y:.2f}), measures {widths[k]:.2f} mm{spare}. Take a smaller tool or a V bit"
+    )
