@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import html
 from collections.abc import Iterable, Sequence
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -19,8 +18,10 @@ from pathgen.motion.time import clock
 from pathgen.program.link import number_tools
 from pathgen.program.words import clean
 from pathgen.sheet.picture import part_png, paths_svg
+from pathgen.sheet.plan import escaped as e
 from pathgen.sheet.plan import tool_colors
 from pathgen.sheet.words import cautions, holding_words, size_words, zero_sentences
+from pathgen.shop.materials import material
 
 if TYPE_CHECKING:
     from pathgen.job import Job
@@ -89,12 +90,6 @@ def setup_sheet(job: Job, *, proof: Proof | None = None, accepted: Sequence[str]
 # -- small pieces -------------------------------------------------------------------------------------------------
 
 
-def e(text: object) -> str:
-    """Escape outside text for HTML, in elements and in quoted attributes; control characters become spaces."""
-    plain = "".join(c if c.isprintable() else " " for c in str(text))
-    return html.escape(plain, quote=True)
-
-
 def _section(title: str, content: str, *, long: bool = False) -> str:
     """Build a section; a long one may be broken over pages."""
     return f'<section class="{"long" if long else "short"}">\n<h2>{e(title)}</h2>\n{content}\n</section>'
@@ -140,7 +135,7 @@ def _head(job: Job, proof: Proof, time: Time, findings: Sequence[Finding], accep
     picture = _part(job, proof)
     return (
         f'<header>\n<div><p class="kind">Setup sheet</p><h1>{e(job.name)}</h1>\n'
-        f'<p class="size" aria-label="finished size">{mm}<small>{inches}</small></p>\n'
+        f'<p class="size"><span class="kind">Finished size</span> {mm}<small>{inches}</small></p>\n'
         f'<p class="state {kind}">{e(words)}</p>\n'
         f'<p class="facts">{measured}Machine time {clock(time.total)}.</p></div>\n{picture}\n</header>'
     )
@@ -212,14 +207,15 @@ def _zero(job: Job) -> str:
     facts = [
         ("Stock", f"{stock.material}, {mm} ({inches})"),
         ("Thickness", f"{stock.thickness:g} mm, {span}"),
-        ("Grain", "not stated" if stock.grain is None else f"{stock.grain:g}° from X"),
         ("Face up", "back face, artwork mirrored" if job.face == "back" else "top face"),
         ("Clearance", f"rapids {job.clearance:g} mm over the stock"),
         ("Held by", holding_words(job)),
     ]
+    if material(stock.material).family == "wood":
+        facts.insert(2, ("Grain", "not stated" if stock.grain is None else f"{stock.grain:g}° from X"))
     if stock.film:
         facts.insert(
-            3, ("Film", f"{stock.film:g} mm, Z set on {'the film' if stock.zero_on_film else 'the bare face'}")
+            2, ("Film", f"{stock.film:g} mm, Z set on {'the film' if stock.zero_on_film else 'the bare face'}")
         )
     listed = "".join(f"<dt>{e(k)}</dt><dd>{e(v)}</dd>" for k, v in facts)
     return f'<p class="zero"><b>{e(zero)}</b> {e(setting)}</p>\n<dl>{listed}</dl>'

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterable, Mapping, Sequence
-from html import escape
 from typing import Final
 
 import numpy as np
@@ -19,7 +19,7 @@ from pathgen.model.path import Path
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Tool
 
-COLORS: Final = ("#1f5f8b", "#b5501b", "#35743f", "#7b3f86", "#8a6d00", "#a8324a", "#157a78", "#4a4a4a")
+COLORS: Final = ("#1f5f8b", "#a34716", "#35743f", "#7b3f86", "#7a6000", "#a8324a", "#157a78", "#4a4a4a")
 """Tool colors, dark enough for thin lines on paper (contrast at least 4.5 to 1 on white); repeated after eight."""
 
 UNITS: Final = 100
@@ -30,6 +30,11 @@ SHARE: Final = 1 / 6000
 
 MARKERS: Final = 12
 """Findings marked by number, at most: more would hide the plan."""
+
+
+def escaped(text: object) -> str:
+    """Return outside text for HTML or SVG, in elements and quoted attributes; control characters become spaces."""
+    return html.escape("".join(c if c.isprintable() else " " for c in str(text)), quote=True)
 
 
 def tool_colors(cuts: Iterable[Cut]) -> dict[Tool, str]:
@@ -79,8 +84,8 @@ def paths_svg(
     over.append(_markers(findings, h, big))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{_n(-0.45 * room)} {_n(-0.2 * room)} {_n(w + 1.2 * room)} '
-        f'{_n(h + room)}" role="img" aria-label="{escape(title, quote=True)}" '
-        f'font-family="system-ui, sans-serif"><title>{escape(title)}</title>'
+        f'{_n(h + room)}" role="img" aria-label="{escaped(title)}" '
+        f'font-family="system-ui, sans-serif"><title>{escaped(title)}</title>'
         f'<g transform="matrix({1 / UNITS} 0 0 {-1 / UNITS} 0 {_n(h)})" fill="none" stroke-linejoin="round" '
         f'stroke-linecap="round">{"".join(body)}</g>{"".join(over)}</svg>'
     )
@@ -183,7 +188,7 @@ def _cut(cut: Cut, color: str, line: float, tolerance: float) -> str:
         data = path_data(one.path, tolerance)
         if data:
             (thin if one.role in ("entry", "link") else bold)[data] = None
-    out = f'<g stroke="{color}"><title>{escape(cut.name)}</title>'
+    out = f'<g stroke="{color}"><title>{escaped(cut.name)}</title>'
     for drawn, width, extra in ((bold, line, ""), (thin, 0.5 * line, ' stroke-opacity=".6"')):
         if drawn:
             out += f'<path d="{"".join(drawn)}" stroke-width="{_n(width * UNITS)}"{extra}/>'
@@ -201,7 +206,7 @@ def _rapids(rapids: FloatArray, line: float) -> str:
 
 
 def _text(x: float, y: float, size: float, words: str, extra: str = "") -> str:
-    return f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(size)}"{extra}>{escape(words)}</text>'
+    return f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(size)}"{extra}>{escaped(words)}</text>'
 
 
 def _zero(stock: Stock, big: float, line: float) -> str:
@@ -254,5 +259,5 @@ def _markers(findings: Sequence[Finding], height: float, big: float) -> str:
     return f'<g font-weight="600" fill="#111"><title>places of findings</title>{"".join(out)}</g>'
 
 
-SEVERITY: Final[Mapping[str, str]] = {"error": "#a3160c", "warning": "#8a5a00", "note": "#2b5876"}
+SEVERITY: Final[Mapping[str, str]] = {"error": "#a3160c", "warning": "#7d5000", "note": "#2b5876"}
 """Colors of findings, dark enough for text on white."""
