@@ -27,7 +27,7 @@ def assert_same(text, **options):
     return quick
 
 
-@pytest.fixture()
+@pytest.fixture
 def every_line_in_bulk(monkeypatch):
     """Let the bulk route take runs of a single line too, and blocks of a few lines."""
     monkeypatch.setattr(read_module, "SHORT", 1)

@@ -15,6 +15,9 @@ from pathgen.motion.lookahead import corner_radii
 ALIKE = 3.0
 """Legs of a flattened curve are alike: one more than this times as long as the other is a straight line beside
 it. Larger: straight lines at a slant lose acceleration. Smaller: uneven flattening looks faster than even."""
+BENT = 4.0
+"""Legs belong to a curve where its squared speed is below this times their top speed squared. Larger: rounding of
+coordinates makes a line a curve. Smaller: flattened curves speed up unlike arcs."""
 BLOCK = 1 << 15
 """Rows handled at a time, so that the arrays stay in the processor's cache. Speed only."""
 
@@ -194,7 +197,8 @@ def _corner(
         swing = _swing(machine.accelerations, leg, change)
         limit = np.fmin(highest, np.fmin(across * by_tolerance, swing * by_legs))
         taken = limit / swing * sine / cosine
-        curve = np.where(by_legs < by_tolerance, swing, np.inf)
+        bent = (by_legs < by_tolerance) & (swing * by_legs < BENT * highest)
+        curve = np.where(bent, swing, np.inf)
     return limit, np.where(taken < reach, taken, np.where(sine > 0.0, reach, 0.0)), curve
 
 
