@@ -19,8 +19,8 @@ from pathgen.model.path import Path
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Tool
 
-COLORS: Final = ("#1f5f8b", "#a34716", "#35743f", "#7b3f86", "#7a6000", "#a8324a", "#157a78", "#4a4a4a")
-"""Tool colors, dark enough for thin lines on paper (contrast at least 4.5 to 1 on white); repeated after eight."""
+COLORS: Final = ("#1f5f8b", "#a34716", "#35743f", "#7b3f86", "#7a6000", "#a8324a", "#116a68", "#4a4a4a")
+"""Tool colors, dark enough for thin lines on paper (contrast at least 4.5 to 1); repeated after eight."""
 
 UNITS: Final = 100
 """Whole numbers of the drawing per mm: 0.01 mm is below what print shows, and whole numbers keep the file small."""
