@@ -335,7 +335,7 @@ class _RingWork:
 
     def _clear(self, a: FloatArray, b: FloatArray) -> bool:
         """Return whether the straight way from `a` to `b` meets no outline of this sheet but at its ends."""
-        line = _trimmed(a, b)
+        line = trimmed(a, b)
         return line is None or not bool(shapely.intersects(self.lines, line).any())
 
     def _link(self, at: FloatArray, foot: FloatArray) -> FloatArray | None:
@@ -344,7 +344,7 @@ class _RingWork:
             return at[None]
         if self.back is None or not self.inner:
             return None
-        line = _trimmed(self.back, foot)
+        line = trimmed(self.back, foot)
         inside = line is None or any(
             region.covers(shapely.centroid(line)) and not shapely.intersects(region.boundary, line)
             for region in self.inner
@@ -360,7 +360,7 @@ class _RingWork:
         return xy
 
 
-def _trimmed(a: FloatArray, b: FloatArray) -> LineString | None:
+def trimmed(a: FloatArray, b: FloatArray) -> LineString | None:
     """Return the line from `a` to `b` without its ends, None where nothing is between them."""
     way = b - a
     length = float(np.hypot(*way))

@@ -14,6 +14,7 @@ from pathgen.cuts.clearing import Run, check_stepover, ring_runs, sheets
 from pathgen.cuts.entry import entry_angle
 from pathgen.cuts.layers import Descent, Entry, passes_at
 from pathgen.cuts.leftover import leftover_runs, leftovers
+from pathgen.cuts.lines import line_runs
 from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, levels, plan_depth, tool_notes
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.artwork import Shape, region_of
@@ -78,11 +79,14 @@ def pocket(
     asked = region_of(region, what=title)
     if wall_allowance:
         asked = grown(asked, -wall_allowance)
-    radius = 0.5 * tool.diameter
+    radius, stepover = 0.5 * tool.diameter, check_stepover(tool, speeds, title)
     center = grown(asked, -radius)
     if center.is_empty:
         raise _too_wide(region_of(region, what=title), tool, wall_allowance, title)
-    runs = _ring_plan(center, radius=radius, cutting=speeds)
+    if pattern == "rings":
+        runs = _ring_plan(center, radius=radius, cutting=speeds)
+    else:
+        runs = line_runs(center, radius=radius, stepover=stepover, angle=angle, direction=speeds.direction)
     bottom = plan.bottom + floor_allowance
     steps = levels(bottom, speeds.stepdown)
     descent = Descent(
@@ -127,7 +131,6 @@ def _checked(
     if not isinstance(tool, EndMill):
         raise ArgumentError(f"{title}: {tool.describe()} cuts no flat floor: take an end mill")
     speeds = cutting_for(tool, cutting)
-    check_stepover(tool, speeds, title)
     positive("wall_allowance", wall_allowance, zero=True)
     positive("floor_allowance", floor_allowance, zero=True)
     plan = plan_depth(depth, stock=stock)
