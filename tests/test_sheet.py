@@ -23,6 +23,7 @@ from pathgen.model.findings import Finding
 from pathgen.model.path import Pass, Path
 from pathgen.model.stock import MATERIALS
 from pathgen.sheet.page import setup_sheet
+from pathgen.sheet.part import part_picture
 from pathgen.sheet.picture import part_png, paths_svg
 from pathgen.sheet.plan import COLORS, SEVERITY, UNITS, path_data, tool_colors
 from pathgen.sheet.words import cautions, height_words, size_words, zero_sentences
@@ -516,6 +517,46 @@ def test_tiny_and_thin_fields_can_be_drawn():
     for shape in ((1, 1), (1, 300), (200, 2), (3, 3)):
         png = part_png(np.zeros(shape), pixel=0.1, material="stone", thickness=3, width=200)
         assert max(picture(png).shape) in range(196, 205)
+
+
+# -- the part of a job
+
+
+def test_a_finished_piece_is_shown_without_its_frame():
+    whole = picture(part_picture(job(), width=300, margin=0))
+    piece = picture(part_picture(job(), width=300, margin=0, finished=True))
+    corner, middle = (slice(2, 8), slice(2, 8)), (slice(55, 70), slice(140, 180))
+    assert np.abs(whole[middle].mean(axis=(0, 1)) - piece[middle].mean(axis=(0, 1))).max() < 3
+    assert whole[corner].mean(axis=(0, 1))[2] < 160, "oak"
+    assert piece[corner].mean(axis=(0, 1))[2] > 180, "paper"
+    with pytest.raises(pg.ArgumentError, match="cuts nothing free"):
+        part_picture(job(cuts=[groove()]), finished=True)
+    with pytest.raises(pg.ArgumentError, match="no simulated part"):
+        part_picture(job(), proof(height=None))
+
+
+def test_a_board_with_its_own_outline_is_shown_as_it_is():
+    disc = shapely.Point(150, 75).buffer(74)
+    round_board = dataclasses.replace(BOARD, outline=disc)
+    made = job(cuts=[groove(round_board)], stock=round_board)
+    p = picture(part_picture(made, proof(height=pg.HeightMap(np.zeros((150, 300)), pixel=1.0)), width=300, margin=0))
+    assert p[75, 10, 2] > 180, "paper beside the disc"
+    assert p[75, 150, 2] < 160, "oak inside"
+
+
+def test_places_of_faults_are_marked_in_the_picture_and_explained():
+    faults = (
+        Finding(code="gouge", severity="error", text="Too deep.", where=(250.0, 120.0, -1.0), amount=0.1),
+        Finding(code="residual", severity="error", text="Left.", where=(30.0, 30.0, -1.0), amount=0.1),
+    )
+    told = proof(False, faults, height=pg.HeightMap(np.zeros((150, 300)), pixel=1.0))
+    p = picture(part_picture(job(), told, width=300, margin=0))
+    y, x = np.nonzero(p[..., 0] - p[..., 2] > 110)
+    assert (y.mean(), x.mean()) == pytest.approx((30, 250), abs=3)
+    y, x = np.nonzero(p[..., 2] - p[..., 0] > 90)
+    assert (y.mean(), x.mean()) == pytest.approx((120, 30), abs=3)
+    assert "Red hatching: cut too deep." in Page(setup_sheet(job(told=told))).words
+    assert "hatching" not in Page(setup_sheet(job())).words
 
 
 # -- the plan

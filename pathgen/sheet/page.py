@@ -17,7 +17,8 @@ from pathgen.motion.read import read_program
 from pathgen.motion.time import clock
 from pathgen.program.link import number_tools
 from pathgen.program.words import clean
-from pathgen.sheet.picture import part_png, paths_svg
+from pathgen.sheet.part import marked, part_picture
+from pathgen.sheet.picture import paths_svg
 from pathgen.sheet.plan import escaped as e
 from pathgen.sheet.plan import tool_colors
 from pathgen.sheet.words import cautions, holding_words, size_words, zero_sentences
@@ -163,33 +164,17 @@ def _state(proof: Proof, findings: Sequence[Finding], accepted: Sequence[str]) -
 
 def _part(job: Job, proof: Proof) -> str:
     """Draw the simulated part; work cut from the back is shown from the front, as it will be read."""
-    field = proof.height
-    if field is None:
+    if proof.height is None:
         return "<figure><figcaption>There is no simulated part to show.</figcaption></figure>"
-    back = job.face == "back"
-    turn = slice(None, None, -1) if back else slice(None)
-    marks = {k: m[:, turn] for k in ("gouge", "residual") if (m := _mask(proof, k, field.array.shape)) is not None}
-    png = part_png(
-        field.array[:, turn], pixel=field.pixel, material=job.stock.material, thickness=job.stock.thickness,
-        grain_angle=job.stock.grain or 0.0, width=PICTURE_WIDTH, margin=0.04, **marks,
-    )  # fmt: skip
-    seen = "read from the front" if back else "seen from above"
+    png = part_picture(job, proof, width=PICTURE_WIDTH, margin=0.04)
+    seen = "read from the front" if job.face == "back" else "seen from above"
     words = f"The part as simulated from the written programs, {seen}."
-    if marks:
+    if marked(proof.findings):
         words += " Red hatching: cut too deep. Blue hatching: left standing."
     data = base64.b64encode(png).decode("ascii")
     return (
         f'<figure><img alt="{e(words)}" src="data:image/png;base64,{data}"><figcaption>{e(words)}</figcaption></figure>'
     )
-
-
-def _mask(proof: Any, kind: str, shape: tuple[int, ...]) -> Any:
-    """Return the proof's cells of one kind where it keeps them and there are some."""
-    mask = getattr(proof, f"{kind}_cells", None)
-    if mask is None:
-        return None
-    mask = np.asarray(mask, dtype=bool)
-    return mask if mask.shape == shape and mask.any() else None
 
 
 # -- stock, tools, cuts, programs ---------------------------------------------------------------------------------
