@@ -1,0 +1,153 @@
+"""The cut part against the design: gouge and residual in mm normal to the asked surface, with their places.
+
+Floors and slopes are compared sample by sample; upright walls, where a height says nothing, by the exact distances of
+`pathgen.proof.walls`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.model.findings import Finding
+from pathgen.proof.checks import Setting
+from pathgen.proof.codes import finding
+from pathgen.proof.design import Asked, Design
+from pathgen.proof.grid import Grid, inside
+from pathgen.proof.sweep import Field, lowest_strokes
+from pathgen.proof.walls import Miss, bridge_gouges, wall_gouges, wall_residuals
+
+GOUGE: Final = 0.010
+"""Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""
+
+RESIDUAL: Final = 0.020
+"""Largest height left within reach, mm."""
+
+APART = 10.0
+"""Findings of one kind nearer than this are one, mm."""
+
+MOST = 5
+"""Places listed for one kind of finding."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Measured:
+    """What was measured: worst amounts, findings, areas and volumes (see `Proof`)."""
+
+    gouge: float = 0.0
+    residual: float = 0.0
+    findings: tuple[Finding, ...] = ()
+    sizes: dict[str, float] = field(default_factory=dict)
+
+
+def measure(s: Setting, asked: Sequence[Asked], wanted: Design, cut: Field, grid: Grid) -> Measured:
+    """Return gouge and residual of the part `cut` against `wanted`, over floors, slopes and walls."""
+    part = None if s.stock.outline is None else inside(s.stock.region, grid)
+    deep = (wanted.deepest - cut) * wanted.cosine
+    high = (cut - wanted.leave) * wanted.cosine
+    for over in (deep, high):
+        over[wanted.wall] = 0.0
+        if part is not None:
+            over[~part] = 0.0
+    _beside_walls(wanted, cut, deep, high, part)
+    sizes: dict[str, float] = {}
+    for what, over, limit in (("gouge", deep, GOUGE), ("residual", high, RESIDUAL)):
+        bad = over > limit
+        sizes[f"{what}_area"] = float(np.count_nonzero(bad)) * grid.cell
+        sizes[f"{what}_volume"] = float(over[bad].sum(dtype=np.float64)) * grid.cell
+    gouges = [*_places(deep, cut, grid), *_wall_gouges(s, asked)]
+    residuals = [*_places(high, cut, grid), *wall_residuals(s.strokes, s.tools, asked, s.stock.region)]
+    found = [*_findings(s, asked, "gouge", gouges, GOUGE), *_findings(s, asked, "residual", residuals, RESIDUAL)]
+    return Measured(
+        gouge=max((m.amount for m in gouges), default=0.0),
+        residual=max((m.amount for m in residuals), default=0.0),
+        findings=tuple(found),
+        sizes=sizes,
+    )
+
+
+def _wall_gouges(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
+    x0, y0, x1, y1 = s.stock.region.bounds
+    far = 1000.0
+    outside = shapely.box(x0 - far, y0 - far, x1 + far, y1 + far).difference(s.stock.region)
+    yield from wall_gouges(s.strokes, s.tools, asked, outside)
+    yield from bridge_gouges(s.strokes, s.tools, asked)
+
+
+def _beside_walls(wanted: Design, cut: Field, deep: Any, high: Any, part: Any) -> None:
+    """Beside a wall, compare with the lowest and highest of what is asked within one sample, in place.
+
+    How far the wall is off is measured elsewhere; a floor that is too low or too high is seen here right up to it.
+    """
+    rows, columns = np.nonzero(wanted.wall if part is None else wanted.wall & part)
+    if not len(rows):
+        return
+    height = cut[rows, columns]
+    low = _around(wanted.deepest, rows, columns, np.minimum)
+    most = _around(wanted.leave, rows, columns, np.maximum)
+    deep[rows, columns] = np.maximum(low - height, 0.0)
+    high[rows, columns] = np.maximum(height - most, 0.0)
+
+
+def _around(values: Any, rows: IntArray, columns: IntArray, choose: Any) -> Any:
+    best = values[rows, columns]
+    for dr in (-1, 0, 1):
+        r = np.clip(rows + dr, 0, values.shape[0] - 1)
+        for dc in (-1, 0, 1):
+            best = choose(best, values[r, np.clip(columns + dc, 0, values.shape[1] - 1)])
+    return best
+
+
+def _places(over: Any, cut: Field, grid: Grid) -> Iterator[Miss]:
+    """Yield the worst places of a field of amounts, no two near one another."""
+    largest = float(over.max()) if over.size else 0.0
+    if largest <= 0:
+        return
+    rows, columns = np.nonzero(over >= min(largest, max(0.5 * largest, GOUGE)))
+    order = np.argsort(-over[rows, columns], kind="stable")[:20_000]
+    rows, columns = rows[order], columns[order]
+    x, y = grid.x0 + columns * grid.pixel, grid.y0 + rows * grid.pixel
+    kept: list[int] = []
+    free = np.ones(len(rows), dtype=np.bool_)
+    while free.any() and len(kept) < MOST:
+        k = int(np.argmax(free))
+        kept.append(k)
+        free &= np.hypot(x - x[k], y - y[k]) > APART
+    for k in kept:
+        where = (float(x[k]), float(y[k]), float(cut[rows[k], columns[k]]))
+        yield Miss(amount=float(over[rows[k], columns[k]]), where=where)
+
+
+def _findings(s: Setting, asked: Sequence[Asked], code: str, misses: Sequence[Miss], limit: float) -> Iterator[Finding]:
+    """Yield one finding for each place where more than `limit` was measured."""
+    told: list[FloatArray] = []
+    for miss in sorted(misses, key=lambda m: -m.amount):
+        here = np.array(miss.where[:2])
+        if miss.amount <= limit or any(np.hypot(*(here - other)) < APART for other in told):
+            continue
+        told.append(here)
+        place: dict[str, Any] = {"where": miss.where, "amount": miss.amount}
+        stroke = miss.stroke if miss.stroke >= 0 or code == "residual" else _cutter_at(s, miss)
+        if stroke >= 0:
+            known = s.place(int(s.strokes.move[stroke]))
+            place |= {k: known[k] for k in ("line", "cut", "program")}
+        elif miss.cut >= 0:
+            place["cut"] = asked[miss.cut][0]
+        text = "The part is cut {:.3f} mm too deep." if code == "gouge" else "{:.3f} mm are left standing."
+        yield finding(code, text.format(miss.amount), **place)
+        if len(told) >= 2 * MOST:
+            return
+
+
+def _cutter_at(s: Setting, miss: Miss) -> int:
+    """Return the stroke that cut lowest at a place, the last of equals; -1 where none did."""
+    if not len(s.strokes):
+        return -1
+    low = lowest_strokes(s.strokes, s.tools, miss.where[0], miss.where[1])
+    best = float(low.min())
+    return int(np.flatnonzero(low <= best + 1e-6)[-1]) if np.isfinite(best) else -1

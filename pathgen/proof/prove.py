@@ -1,0 +1,303 @@
+"""`prove`: read the written texts back, cut them in simulation, and hold the part against what was asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+
+from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.model.bounds import Flat, Groove, Kerf
+from pathgen.model.findings import Finding
+from pathgen.model.heightmap import HeightMap
+from pathgen.model.holding import KeepOut
+from pathgen.model.machine import Machine
+from pathgen.model.stock import Stock
+from pathgen.model.tool import Tool, VBit
+from pathgen.motion.read import read_program
+from pathgen.proof.art import art_findings
+from pathgen.proof.checks import STEP, Setting, program_findings
+from pathgen.proof.codes import finding
+from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
+from pathgen.proof.compare import Measured, measure
+from pathgen.proof.design import Asked, Design, design, lowest_allowed
+from pathgen.proof.grid import Grid, Mask
+from pathgen.proof.pieces import loose_findings
+from pathgen.proof.report import Proof
+from pathgen.proof.strokes import strokes_of, track_of
+from pathgen.proof.sweep import Field
+
+PIXEL = 0.1
+"""Step of the height field, mm, where a V bit or a ball cuts: finer letters than 1 mm still have ten samples across."""
+
+COARSEST = 0.2
+"""Step, mm, where only flat cutters work: their walls are measured by exact distances, the grid sees floors alone."""
+
+MOST_SAMPLES = 80_000_000
+"""More samples than this are not kept at once: a sheet of 1220 x 610 mm at 0.1 mm has 74 million."""
+
+
+def prove(
+    texts: Sequence[str],
+    *,
+    tools: Mapping[int, Tool],
+    stock: Stock,
+    machine: Machine | None = None,
+    bounds: Iterable[Asked] | None = None,
+    keep_out: Sequence[KeepOut] = (),
+    hold: Sequence[Any] = (),
+    clearance: float | None = None,
+    at: Sequence[float] | None = None,
+    touch_off: tuple[float, float] | None = None,
+    grid: float | None = None,
+    stock_after: HeightMap | None = None,
+    artwork: Any | None = None,
+    face: Literal["top", "back"] = "top",
+    confirmed: bool = False,
+    minimum_left: float | None = None,
+    own: bool = False,
+) -> Proof:
+    """Prove programs, run one after the other on one stock.
+
+    Nothing of the plan is looked at: only the texts, the tools, the stock and what was asked.
+
+    Args:
+        texts: RS-274 programs in order.
+        tools: T number to tool.
+        stock: the slab; its zero is where the programs have X0 Y0 Z0.
+        machine: its limits; None = unknown, then `Proof.ok` is never True.
+        bounds: (name, tool, bounds) of each cut in order; None = the design is unknown, then `Proof.ok` is never True.
+        keep_out: clamps, screws and fences.
+        hold: stated hold-downs, each with `.region`.
+        clearance: height of rapids over the face, mm; None = not stated.
+        at: where the stock's lower left corner (and face) lies in the machine's travel, mm; None = not stated.
+        touch_off: (x, y) where tools are set.
+        grid: step of the height field, mm; None = chosen from the tools.
+        stock_after: the stock as an earlier proof left it (its `.height`).
+        artwork: the original, unmirrored region, to compare the cut with.
+        face: "back" for work that is read through clear stock from the front.
+        confirmed: the maker has looked at the front view.
+        minimum_left: least thickness that must remain under cuts that do not go through, mm.
+        own: the texts were written by pathgen, so what it never writes is an error.
+
+    Returns:
+        The proof. It never raises on a program's content.
+
+    Raises:
+        ArgumentError: for no texts, or a grid so fine that it does not fit into memory.
+    """
+    one_of("face", face, ("top", "back"))
+    if isinstance(texts, str):
+        texts = (texts,)
+    if not texts:
+        raise ArgumentError("there is nothing to prove: give at least one program text")
+    asked = None if bounds is None else tuple(bounds)
+    samples = _grid(tools, stock, grid, stock_after)
+    motions = [read_program(text) for text in texts]
+    track = track_of(motions, tools, stock)
+    setting = Setting(
+        texts=texts,
+        motions=motions,
+        track=track,
+        strokes=strokes_of(track),
+        tools=tools,
+        stock=stock,
+        machine=machine,
+        clearance=clearance,
+        keep_out=keep_out,
+        at=at,
+        names=tuple(name for name, _, _ in asked or ()),
+        lowest=lowest_allowed(asked) if asked else None,
+        open_edges=_open_edges(asked or ()),
+        own=own,
+    )
+    field = _start(samples, stock_after)
+    before = field.copy() if stock_after is not None else None
+    met = cut_in_order(setting.strokes, tools, samples, field)
+    findings = [
+        *program_findings(setting),
+        *keep_out_findings(setting),
+        *rapid_findings(setting, met),
+        *loose_findings(setting, hold),
+    ]
+    wanted = design(asked, samples) if asked is not None else None
+    measured = Measured()
+    if wanted is not None and asked is not None:
+        if before is not None:
+            np.minimum(wanted.deepest, before, out=wanted.deepest)
+        measured = measure(setting, asked, wanted, field, samples)
+        findings += measured.findings
+        findings += _asked_findings(setting, asked, wanted, field, samples, minimum_left, touch_off)
+    findings += art_findings(
+        _carved(field, wanted, stock), samples, stock.width, artwork=artwork, face=face, confirmed=confirmed
+    )
+    return Proof(
+        findings=tuple(findings),
+        height=HeightMap(np.minimum(field, 0.0), pixel=samples.pixel, origin=_origin(samples)),
+        gouge=measured.gouge,
+        residual=measured.residual,
+        unchecked=tuple(_unchecked(setting, asked, hold, touch_off, artwork)),
+        complete=asked is not None and machine is not None,
+        removed=_volume(field, stock, samples),
+        asked=None if wanted is None else _volume(wanted.deepest, stock, samples),
+        **measured.sizes,
+    )
+
+
+def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: HeightMap | None) -> Grid:
+    if after is not None:
+        rows, columns = after.array.shape
+        return Grid(
+            x0=after.origin[0] + 0.5 * after.pixel,
+            y0=after.origin[1] + 0.5 * after.pixel,
+            pixel=after.pixel,
+            rows=rows,
+            columns=columns,
+        )
+    if step is None:
+        smallest = min((t.diameter for t in tools.values() if t.spins), default=6.0)
+        flat = all(type(t).__name__ == "EndMill" for t in tools.values())
+        step = float(np.clip(smallest / 20.0, 0.05, COARSEST)) if flat else min(PIXEL, max(smallest / 20.0, 0.05))
+        step = max(step, float(np.sqrt(stock.width * stock.height / MOST_SAMPLES)))
+    positive("grid", step)
+    if stock.width * stock.height / step**2 > 1.05 * MOST_SAMPLES:
+        raise ArgumentError(
+            f"grid={step:g} mm over {stock.width:g} x {stock.height:g} mm is more than {MOST_SAMPLES / 1e6:g} million "
+            "samples: give a coarser grid"
+        )
+    return Grid.over(stock.width, stock.height, step)
+
+
+def _start(grid: Grid, after: HeightMap | None) -> Field:
+    if after is not None:
+        return np.array(after.array, dtype=np.float32)
+    return np.zeros((grid.rows, grid.columns), dtype=np.float32)
+
+
+def _origin(grid: Grid) -> tuple[float, float]:
+    return (grid.x0 - 0.5 * grid.pixel, grid.y0 - 0.5 * grid.pixel)
+
+
+def _volume(field: Any, stock: Stock, grid: Grid) -> float:
+    """Return the volume above `field` down to the board's underside, mm3."""
+    return float(np.minimum(-field, stock.thickness).sum(dtype=np.float64)) * grid.cell
+
+
+def _open_edges(asked: Sequence[Asked]) -> frozenset[int]:
+    return frozenset(
+        k for k, (_, _, b) in enumerate(asked) if any(isinstance(r, Flat) and r.open_edges for r in b.rules)
+    )
+
+
+def _carved(field: Field, wanted: Design | None, stock: Stock) -> Mask:
+    """Return what was cut, without what parts the board."""
+    cut = field < -STEP
+    through = field <= -stock.thickness + STEP
+    if wanted is not None:
+        through = through | (wanted.deepest <= -stock.thickness + STEP)
+    carved: Mask = cut & ~through
+    return carved
+
+
+def _asked_findings(
+    s: Setting,
+    asked: Sequence[Asked],
+    wanted: Design,
+    field: Field,
+    grid: Grid,
+    minimum_left: float | None,
+    touch_off: tuple[float, float] | None,
+) -> Iterator[Finding]:
+    """Yield findings that need both the design and the cut part."""
+    stock = s.stock
+    through = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Kerf) and r.through]
+    for k in sorted({k for k, _ in through}):
+        own = s.strokes.lowest[s.strokes.cut == k] if (s.strokes.cut == k).any() else s.strokes.lowest
+        gap = stock.thickest + float(own.min(initial=0.0))
+        if gap > STEP:
+            yield finding(
+                "not-through",
+                f"The cut ends {gap:.2f} mm above the underside where the board is {stock.thickest:g} mm thick.",
+                amount=gap,
+                cut=asked[k][0],
+            )
+    if through and stock.thickness_range is None:
+        yield finding("thickness-range", "A cut goes through a board whose thickness is stated without a range.")
+    if minimum_left is not None:
+        kept = wanted.deepest > -stock.thickness + STEP
+        low = np.where(kept, field, 0.0)
+        k = int(np.argmin(low))
+        left = stock.thinnest + float(low.flat[k])
+        if left < minimum_left - STEP:
+            r, c = divmod(k, grid.columns)
+            yield finding(
+                "too-little-left",
+                f"{left:.2f} mm are left where the board is {stock.thinnest:g} mm thick; {minimum_left:g} were asked.",
+                amount=minimum_left - left,
+                where=(grid.x0 + c * grid.pixel, grid.y0 + r * grid.pixel, float(low.flat[k])),
+            )
+    for name, _, b in asked:
+        ridges = [r.ridge for r in b.rules if isinstance(r, Groove) and r.ridge > 0]
+        if ridges:
+            yield finding(
+                "floor-ridge",
+                f"Ridges of {max(ridges):.2f} mm may stay on the flat floor.",
+                amount=max(ridges),
+                cut=name,
+            )
+    yield from _touch_findings(s, asked, touch_off, field, grid)
+
+
+def _touch_findings(
+    s: Setting, asked: Sequence[Asked], touch_off: tuple[float, float] | None, field: Field, grid: Grid
+) -> Iterator[Finding]:
+    """Check that the spot where tools are set stays, but for a facing, after which they are set on the faced plane."""
+    if touch_off is None or s.stock.zero_height == "table" or len(np.unique(s.strokes.tool)) < 2:
+        return
+    spot = shapely.Point(touch_off)
+    faced = any(isinstance(r, Flat) and r.open_edges and r.region.covers(spot) for _, _, b in asked for r in b.rules)
+    rows, columns = grid.window((touch_off[0] - 0.5, touch_off[1] - 0.5, touch_off[0] + 0.5, touch_off[1] + 0.5))
+    around = field[rows, columns]
+    if around.size and not faced and float(around.min()) < -STEP:
+        yield finding(
+            "touch-off-cut",
+            f"The spot where tools are set is lowered by {-float(around.min()):.2f} mm.",
+            amount=-float(around.min()),
+            where=(*touch_off, float(around.min())),
+        )
+
+
+def _unchecked(
+    s: Setting, asked: Sequence[Asked] | None, hold: Sequence[Any], touch_off: Any, artwork: Any | None
+) -> Iterator[str]:
+    """Yield a sentence for everything that could not be checked."""
+    if asked is None:
+        yield "What was asked is not known, so the part was held against nothing."
+    if s.machine is None:
+        yield "The machine is not known, so travel, speeds and feeds were not checked."
+    elif s.at is None:
+        yield "Where the stock lies in the machine's travel is not stated (at=), so only the span of moves was checked."
+    if not s.keep_out:
+        yield "No clamps, screws or fences are stated (keep_out=), so no move was checked against them."
+    if s.stock.thickness_range is None:
+        yield "The board's thickness has no range (thickness_range=), so it was taken as exact."
+    if not hold:
+        yield "How the stock is held is not stated (hold=); its frame was taken as held."
+    for number, tool in sorted(s.tools.items()):
+        missing = [
+            words
+            for words, value in (
+                ("cutting length", tool.cutting_length if not isinstance(tool, VBit) else 0.0),
+                ("stick-out", tool.stick_out),
+                ("holder", tool.holder),
+            )
+            if value is None
+        ]
+        if tool.spins and missing:
+            yield f"T{number} {tool.describe()} states no {', '.join(missing)}, so these were not checked."
+    if touch_off is None:
+        yield "Where tools are set is not stated (touch_off=)."
+    if artwork is None:
+        yield "No original is given (artwork=), so the picture was not compared with one."

@@ -1,0 +1,85 @@
+"""`Proof`: what was found when the written text was cut in simulation."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from pathgen.model.findings import Finding
+from pathgen.model.heightmap import HeightMap
+
+_ORDER = {"error": 0, "warning": 1, "note": 2}
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Proof:
+    """The outcome of a proof.
+
+    Attributes:
+        findings: errors first, then warnings, then notes.
+        height: the simulated part, mm.
+        gouge: deepest cut beyond what was asked, mm normal to the asked surface, >= 0.
+        residual: highest material left within the tools' reach, mm normal to the asked surface, >= 0.
+        unchecked: what could not be checked, because it was not stated; sentences.
+        complete: the design and the machine were known.
+        removed: volume cut away, mm3; what lies below the board is not counted.
+        asked: volume that the design's deepest surface takes away, mm3; None without a design.
+        gouge_area: area over which the part is deeper than asked by more than 0.010 mm, mm2.
+        residual_area: area over which more than 0.02 mm is left within reach, mm2.
+        gouge_volume: mm3, over that area.
+        residual_volume: mm3, over that area.
+    """
+
+    height: HeightMap
+    findings: tuple[Finding, ...] = ()
+    gouge: float = 0.0
+    residual: float = 0.0
+    unchecked: tuple[str, ...] = ()
+    complete: bool = False
+    removed: float = 0.0
+    asked: float | None = None
+    gouge_area: float = 0.0
+    residual_area: float = 0.0
+    gouge_volume: float = 0.0
+    residual_volume: float = 0.0
+
+    def __post_init__(self) -> None:
+        ordered = tuple(sorted(self.findings, key=lambda f: _ORDER[f.severity]))
+        object.__setattr__(self, "findings", ordered)
+
+    @property
+    def errors(self) -> tuple[Finding, ...]:
+        """Findings that stop `programs()` and `write()`."""
+        return tuple(f for f in self.findings if f.severity == "error")
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """Findings that are printed and stop nothing."""
+        return tuple(f for f in self.findings if f.severity == "warning")
+
+    @property
+    def ok(self) -> bool | None:
+        """False with any error; None where design or machine is not known; else True."""
+        if self.errors:
+            return False
+        return True if self.complete else None
+
+    def with_findings(self, more: Iterable[Finding]) -> Proof:
+        """Return this proof with findings made elsewhere (by the planner) added."""
+        return dataclasses.replace(self, findings=(*self.findings, *more))
+
+    def __str__(self) -> str:
+        word = {True: "PROVED", False: "NOT PROVED", None: "NOT COMPLETE"}[self.ok]
+        lines = [f"{word}: gouge {self.gouge:.4f} mm, residual {self.residual:.4f} mm"]
+        if self.asked is not None:
+            lines.append(f"removed {self.removed:.1f} mm3, asked {self.asked:.1f} mm3")
+        for what, area, volume in (
+            ("too deep", self.gouge_area, self.gouge_volume),
+            ("left standing", self.residual_area, self.residual_volume),
+        ):
+            if area:
+                lines.append(f"{what} over {area:.2f} mm2, {volume:.3f} mm3")
+        lines += [f"- {f}" for f in self.findings]
+        lines += [f"? {sentence}" for sentence in self.unchecked]
+        return "\n".join(lines)

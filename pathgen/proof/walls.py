@@ -1,0 +1,316 @@
+"""Upright walls, by exact distances between strokes and outlines, and exact horizontal sections of the swept text.
+
+A grid cannot see how far a wall stands from where it was asked: a wall moved by half a pixel is seen half the time. So
+the cutter's center line is held against the outlines themselves: nearer than the radius is a gouge, and an outline
+that no full-depth stroke comes near enough to, though the cutter could, is a residual.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import STRtree
+
+from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.model.bounds import Bridge, Flat, Groove, Kerf, Rule
+from pathgen.model.tool import Tool
+from pathgen.proof.design import QUAD, Asked, kerf_region, rule_depth, rule_region
+from pathgen.proof.grid import ring_edges
+from pathgen.proof.strokes import Strokes
+from pathgen.proof.sweep import Profile, profile_of
+
+PROBE_STEP = 0.5
+"""Distance of probes along an outline, mm. Larger: a short miss falls between two; smaller: time."""
+
+SAME_DEPTH = 0.005
+"""Depths nearer than this are the same level, mm: rounding in the program, never a step of the design."""
+
+WAY = 0.002
+"""Half the width kept of the way of a cutter in a slot as wide as itself, mm: none would vanish in rounding; more
+would forgive as much."""
+
+SEEN = 0.0005
+"""Overlaps below this are the chords of arcs and offsets, mm; nothing is made of them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Miss:
+    """A place where a wall is not where it was asked.
+
+    Attributes:
+        amount: mm, > 0.
+        where: (x, y, z), mm.
+        stroke: index of the stroke, or -1 where none came near.
+        cut: index of the asked cut whose outline it is, or -1.
+    """
+
+    amount: float
+    where: tuple[float, float, float]
+    stroke: int = -1
+    cut: int = -1
+
+
+def lines_of(strokes: Strokes) -> Any:
+    """Return each stroke as a line seen from above; a plunge as one of no length."""
+    return shapely.linestrings(np.stack([strokes.a[:, :2], strokes.b[:, :2]], axis=1))
+
+
+def section(strokes: Strokes, tools: Mapping[int, Tool], z: float, *, quad_segs: int = QUAD) -> Any:
+    """Return the area that `strokes` cut away at height `z`: their center lines grown by the tool's radius there, mm.
+
+    Exact up to the chords of round ends, for strokes that are level or flat-bottomed; a cone or ball on a slope is
+    taken at the stroke's lower end, cut into pieces over which its radius changes by at most 0.01 mm.
+    """
+    parts = []
+    for number in np.unique(strokes.tool):
+        profile = profile_of(tools[int(number)]) if int(number) in tools else None
+        if profile is None:
+            continue
+        own = strokes[(strokes.tool == number) & (strokes.lowest <= z + 1e-9)]
+        if len(own):
+            parts.append(_section(own, profile, z, quad_segs))
+    return shapely.union_all(parts) if parts else shapely.MultiPolygon()
+
+
+def _section(own: Strokes, profile: Profile, z: float, quad_segs: int) -> Any:
+    a, b = own.a.copy(), own.b.copy()
+    for one, other in ((a, b), (b, a)):  # only the part of each stroke where the tip is below z
+        above = one[:, 2] > z
+        share = (one[above, 2] - z) / (one[above, 2] - other[above, 2])
+        one[above] += share[:, None] * (other[above] - one[above])
+    if profile.kind == "flat":
+        lines = shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1))
+        joined = shapely.line_merge(shapely.union_all(lines[shapely.length(lines) > 0]))
+        dots = shapely.points(np.concatenate([a[:, :2], b[:, :2]])[np.tile(shapely.length(lines) == 0, 2)])
+        grown = shapely.buffer([joined, *dots[: len(dots) // 2]], profile.radius, quad_segs=quad_segs)
+        return shapely.union_all(grown)
+    ra, rb = profile.reach(np.maximum(z - a[:, 2], 0.0)), profile.reach(np.maximum(z - b[:, 2], 0.0))
+    n = np.maximum(np.ceil(np.abs(ra - rb) / 0.01), 1).astype(int)
+    owner = np.repeat(np.arange(len(n)), n)
+    k = np.arange(len(owner)) - np.repeat(np.cumsum(n) - n, n)
+    p = a[owner] + (k / n[owner])[:, None] * (b - a)[owner]
+    q = a[owner] + ((k + 1) / n[owner])[:, None] * (b - a)[owner]
+    low = np.minimum(p[:, 2], q[:, 2])
+    radius = profile.reach(np.maximum(z - low, 0.0))
+    lines = shapely.linestrings(np.stack([p[:, :2], q[:, :2]], axis=1))
+    return shapely.union_all(shapely.buffer(lines, radius, quad_segs=quad_segs))
+
+
+def permitted(asked: Sequence[Asked], z: float) -> Any:
+    """Return the area in which the stock may be cut at height `z` (< 0), mm."""
+    return shapely.union_all([_open_at(r, z) for _, _, b in asked for r in b.rules if not isinstance(r, Bridge)])
+
+
+def _open_at(rule: Rule, z: float) -> Any:
+    if rule_depth(rule) < -z - SAME_DEPTH:
+        return shapely.MultiPolygon()
+    if isinstance(rule, Groove):
+        inset = max(0.0, (-z - rule.begin) * math.tan(math.radians(0.5 * rule.angle)) - 1e-6)
+        return rule.region.buffer(-inset, quad_segs=QUAD) if inset > 0 else rule.region
+    return rule_region(rule)
+
+
+def wall_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Asked], outside: Any) -> Iterator[Miss]:
+    """Yield, for each flat cutter and depth, the strokes that come nearer to a wall than their radius.
+
+    A stroke's distance from the permitted area's outline is that of two straight lines, so it is exact. A stroke whose
+    start lies outside the permitted area is in by its distance and the radius.
+
+    Args:
+        strokes: all strokes.
+        tools: T number to tool.
+        asked: what was asked.
+        outside: area beside the stock, where nothing is asked.
+    """
+    depths = np.array(sorted({rule_depth(r) for _, _, b in asked for r in b.rules if not isinstance(r, Bridge)}))
+    for number in np.unique(strokes.tool):
+        profile = profile_of(tools[int(number)]) if int(number) in tools else None
+        if profile is None or profile.kind != "flat":
+            continue
+        own = np.flatnonzero((strokes.tool == number) & (strokes.lowest < -SAME_DEPTH))
+        level = np.searchsorted(depths, -strokes.lowest[own] - SAME_DEPTH)
+        for k in np.unique(level):
+            chosen = own[level == k]
+            deepest = float(strokes.lowest[chosen].min())
+            area = permitted(asked, deepest)
+            yield from _nearer(strokes, chosen, area.union(outside), profile.radius)
+
+
+def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float) -> Iterator[Miss]:
+    lines = lines_of(strokes[chosen])
+    starts = shapely.points(strokes.a[chosen, :2])
+    shapely.prepare(area)
+    out = ~shapely.contains_xy(area, strokes.a[chosen, :2])
+    if out.any():
+        how_far = shapely.distance(starts[out], area) + radius
+        worst = int(np.argmax(how_far))
+        at = chosen[np.flatnonzero(out)[worst]]
+        yield Miss(amount=float(how_far[worst]), where=_place(strokes.a[at]), stroke=int(at))
+    a, b = _edges(area)
+    if not len(a):
+        return
+    edges = shapely.linestrings(np.stack([a, b], axis=1))
+    tree = STRtree(edges)
+    near, edge = tree.query(lines, predicate="dwithin", distance=radius - SEEN)
+    keep = ~out[near]
+    near, edge = near[keep], edge[keep]
+    if not len(near):
+        return
+    how_far = radius - shapely.distance(lines[near], edges[edge])
+    for k in _worst_places(how_far, strokes.a[chosen[near], :2]):
+        at = shapely.get_coordinates(shapely.shortest_line(edges[edge[k]], lines[near[k]]))[0]
+        stroke = int(chosen[near[k]])
+        yield Miss(
+            amount=float(how_far[k]), where=(float(at[0]), float(at[1]), float(strokes.lowest[stroke])), stroke=stroke
+        )
+
+
+def _worst_places(amount: FloatArray, xy: FloatArray, *, apart: float = 10.0, most: int = 5) -> list[int]:
+    """Return indices of the largest amounts, no two within `apart` mm of one another."""
+    kept: list[int] = []
+    for k in np.argsort(-amount, kind="stable")[:2000]:
+        if all(np.hypot(*(xy[k] - xy[j])) > apart for j in kept):
+            kept.append(int(k))
+            if len(kept) == most:
+                break
+    return kept
+
+
+def _edges(area: Any) -> tuple[FloatArray, FloatArray]:
+    if area.is_empty:
+        return np.empty((0, 2)), np.empty((0, 2))
+    return ring_edges(area)
+
+
+def _place(p: FloatArray) -> tuple[float, float, float]:
+    return (float(p[0]), float(p[1]), float(p[2]))
+
+
+def probes(region: Any, *, step: float = PROBE_STEP) -> FloatArray:
+    """Return points (n, 2) on the outlines of `region` (or on its lines): every corner, and `step` apart between."""
+    a, b = _edges(region)
+    length = np.hypot(*(b - a).T)
+    n = np.maximum(np.ceil(length / step), 1).astype(int)
+    owner = np.repeat(np.arange(len(n)), n)
+    k = np.arange(len(owner)) - np.repeat(np.cumsum(n) - n, n)
+    points: FloatArray = a[owner] + (k / n[owner])[:, None] * (b - a)[owner]
+    return points
+
+
+def wall_residuals(
+    strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Asked], stock_region: Any
+) -> Iterator[Miss]:
+    """Yield outline points that stand proud of where the cut's tool could have cut them.
+
+    At each probe, the nearest full-depth stroke of any flat cutter is held against the nearest place the center of the
+    cut's own tool could have been: what is left there because the tool is round is no residual.
+    """
+    bridges = [r for _, _, b in asked for r in b.rules if isinstance(r, Bridge)]
+    for index, (_, tool, bounds) in enumerate(asked):
+        profile = profile_of(tool)
+        if profile is None or profile.kind != "flat":
+            continue
+        for rule in bounds.rules:
+            if isinstance(rule, Flat | Kerf):
+                yield from _proud(strokes, tools, rule, profile.radius, bridges, stock_region, index)
+
+
+def _proud(
+    strokes: Strokes,
+    tools: Mapping[int, Tool],
+    rule: Flat | Kerf,
+    radius: float,
+    bridges: Sequence[Bridge],
+    stock_region: Any,
+    index: int,
+) -> Iterator[Miss]:
+    region = kerf_region(rule) if isinstance(rule, Kerf) else rule.region
+    slack = min(WAY, 0.5 * radius)
+    way = region.buffer(slack - radius, quad_segs=QUAD)
+    if way.is_empty:
+        return
+    points = probes(rule.shape if isinstance(rule, Kerf) and rule.side != "along" else region)
+    points = points[shapely.distance(shapely.points(points), stock_region.boundary) > 1e-6]
+    points = points[shapely.contains_xy(stock_region, points)]
+    if bridges and len(points):
+        lifted = shapely.union_all([b.line for b in bridges])
+        reach = max(b.diameter for b in bridges) + (rule.width if isinstance(rule, Kerf) else 0.0)
+        points = points[shapely.distance(shapely.points(points), lifted) > reach]
+    if not len(points):
+        return
+    best = _from_strokes(strokes, tools, points, -rule.depth)
+    owed = np.maximum(shapely.distance(shapely.points(points), way) + slack - radius, 0.0)
+    proud = best - owed
+    for k in _worst_places(proud, points):
+        if proud[k] > SEEN:
+            yield Miss(
+                amount=float(min(proud[k], max(rule.depth, 0.0))),
+                where=(float(points[k, 0]), float(points[k, 1]), -float(rule.depth)),
+                cut=index,
+            )
+
+
+def _from_strokes(strokes: Strokes, tools: Mapping[int, Tool], points: FloatArray, z: float) -> FloatArray:
+    """Return the distance (n,) of `points` from what flat cutters cut away at height `z`, mm; inf where none did."""
+    best = np.full(len(points), np.inf)
+    places = shapely.points(points)
+    for number in np.unique(strokes.tool):
+        profile = profile_of(tools[int(number)]) if int(number) in tools else None
+        if profile is None or profile.kind != "flat":
+            continue
+        deep = (strokes.tool == number) & (np.maximum(strokes.a[:, 2], strokes.b[:, 2]) <= z + SAME_DEPTH)
+        if not deep.any():
+            continue
+        tree = STRtree(lines_of(strokes[deep]))
+        found, distance = tree.query_nearest(places, return_distance=True, all_matches=False)
+        best[found[0]] = np.minimum(best[found[0]], distance - profile.radius)
+    return best
+
+
+def bridge_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Asked]) -> Iterator[Miss]:
+    """Yield bridges whose ends were cut away by strokes below their top.
+
+    The core is the middle stretch of the lifted line, as long as the material that is to be left.
+    """
+    from shapely.ops import substring
+
+    for index, (_, _, bounds) in enumerate(asked):
+        for rule in bounds.rules:
+            if not isinstance(rule, Bridge) or rule.slope < 90:
+                continue
+            for line in shapely.get_parts(rule.line):
+                trim = max(0.5 * (line.length - rule.length), 0.0)
+                core = substring(line, trim, line.length - trim)
+                yield from _into(strokes, tools, core, rule.top, index)
+
+
+def _into(strokes: Strokes, tools: Mapping[int, Tool], core: Any, top: float, index: int) -> Iterator[Miss]:
+    for number in np.unique(strokes.tool):
+        profile = profile_of(tools[int(number)]) if int(number) in tools else None
+        if profile is None or profile.kind != "flat":
+            continue
+        deep = np.flatnonzero((strokes.tool == number) & (strokes.lowest < top - SAME_DEPTH))
+        if not len(deep):
+            continue
+        x0, y0, x1, y1 = core.bounds
+        a, b, r = strokes.a[deep], strokes.b[deep], profile.radius
+        close = (np.minimum(a[:, 0], b[:, 0]) < x1 + r) & (np.maximum(a[:, 0], b[:, 0]) > x0 - r)
+        close &= (np.minimum(a[:, 1], b[:, 1]) < y1 + r) & (np.maximum(a[:, 1], b[:, 1]) > y0 - r)
+        near = deep[close]
+        if not len(near):
+            continue
+        over = r - shapely.distance(lines_of(strokes[near]), core)
+        worst = int(np.argmax(over))
+        if over[worst] > SEEN:
+            place = shapely.get_coordinates(core)[0]
+            yield Miss(
+                amount=float(min(over[worst], top - strokes.lowest[near[worst]])),
+                where=(float(place[0]), float(place[1]), float(top)),
+                stroke=int(near[worst]),
+                cut=index,
+            )
