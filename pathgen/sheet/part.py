@@ -51,12 +51,18 @@ def part_picture(
     turn = slice(None, None, -1) if job.face == "back" else slice(None)
     keep = inside(job.stock.outline, grid) if job.stock.outline is not None else None
     marks: dict[str, BoolArray] = {}
+    array = field.array
     if finished:
         keep = _piece(job, grid)
+        rows, columns = (np.flatnonzero(keep.any(axis=axis)) for axis in (1, 0))
+        if len(rows) == 0:
+            raise ArgumentError(f"job {job.name!r} cuts nothing free: the piece inside its outline is empty")
+        crop = slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
+        array, keep = array[crop], keep[crop]
     else:
         marks = {code: m[:, turn] for code in ("gouge", "residual") if (m := _spots(proof.findings, code, grid)).any()}
     return part_png(
-        field.array[:, turn], pixel=field.pixel, material=job.stock.material, thickness=job.stock.thickness,
+        array[:, turn], pixel=field.pixel, material=job.stock.material, thickness=job.stock.thickness,
         keep=None if keep is None else keep[:, turn], grain_angle=job.stock.grain or 0.0, width=width, margin=margin,
         gouge=marks.get("gouge"), residual=marks.get("residual"),
     )  # fmt: skip

@@ -93,8 +93,8 @@ def part_png(
         raise ArgumentError("gouge, residual and keep must have the shape of the heights")
     if not 64 <= width <= 8000 or not 0 <= margin <= 1:
         raise ArgumentError(f"width={width} must lie between 64 and 8000 pixels, margin={margin:g} between 0 and 1")
-    scene, step = _scene(field, float(pixel), thickness, masks[2], 2 * width, margin)
     paint = look(material)
+    scene, step = _scene(field, float(pixel), thickness, masks[2], 2 * width, margin)
     rgb = _lit(scene, paint, grain_angle)
     for mask, color, falling in ((masks[0], GOUGE, False), (masks[1], RESIDUAL, True)):
         if mask is not None and mask.any():
@@ -196,7 +196,10 @@ def _shadow(h: Image, cell: float, depth: float, solid: BoolArray) -> Image:
         drop = float(np.hypot(down, right)) * cell * lift
         hidden += np.clip((_horizon(h, down, right, drop, depth) - h) / max(2.0 * drop, 0.2), 0.0, 1.0)
     hidden /= np.float32(len(rays))
-    sharp, soft = (_blurred(hidden, max(1, round(r / cell))) for r in (0.12, 0.14 * depth))
+    sharp = _blurred(hidden, max(1, round(0.12 / cell)))
+    ground = (~solid).astype(np.float32)
+    wide = max(1, round(0.14 * depth / cell))  # averaged over the ground alone: the lit face must not shine into it
+    soft = _blurred(hidden * ground, wide) / np.maximum(_blurred(ground, wide), 1e-3)
     return np.where(solid, sharp, 0.85 * soft)
 
 
