@@ -22,6 +22,7 @@ from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
 from pathgen.model.path import Pass, Path
 from pathgen.model.stock import MATERIALS
+from pathgen.motion.time import clock
 from pathgen.sheet.page import setup_sheet
 from pathgen.sheet.part import part_picture
 from pathgen.sheet.picture import part_png, paths_svg
@@ -180,6 +181,29 @@ def test_cuts_stand_in_order_with_depth_passes_time_and_stops(page):
     spent = job(cuts=[groove(), outline()]).time()
     assert len(re.findall(r"\d+ (?:min|s)\b", words)) >= 2
     assert set(spent.by_cut) == {"V-groove Fern", "outline"}
+
+
+def test_cuts_of_one_name_each_have_their_own_time():
+    """Times by name would be one sum; the programs' comments tell the cuts apart."""
+    short, long = groove(name="groove"), dataclasses.replace(outline(), name="groove")
+    made = job(cuts=[short, long])
+    both = made.time()
+    assert len(both.by_cut) == 1
+    words = Page(setup_sheet(made)).words.split("Cuts, in order")[1].split("Programs")[0]
+    alone = [job(cuts=[c], size=(280, 120)).time().by_cut["groove"] for c in (short, long)]
+    assert sum(alone) == pytest.approx(both.by_cut["groove"])
+    assert [f"{clock(t)}" in words for t in alone] == [True, True]
+    assert clock(alone[0]) != clock(alone[1])
+
+
+def test_very_long_programs_are_not_read_again(monkeypatch):
+    """Times then go by name, and the plan has no rapids."""
+    monkeypatch.setattr("pathgen.sheet.page.READ_UP_TO", 10)
+    made = job()
+    text = setup_sheet(made)
+    assert "<title>rapids</title>" not in text
+    for value in made.time().by_cut.values():
+        assert clock(value) in Page(text).words
 
 
 def test_programs_are_named_as_written_with_what_to_do_before(page):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ import numpy as np
 
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
-from pathgen.model.motion import RAPID
+from pathgen.model.motion import RAPID, Motion
 from pathgen.model.tool import Cutting, Tool
 from pathgen.motion.read import read_program
 from pathgen.motion.time import clock
@@ -36,8 +37,11 @@ ORDER = ("error", "warning", "note")
 MOST = 40
 """Findings listed, at most; the rest is counted. A longer list is not read at the machine."""
 
-RAPIDS_UP_TO = 4_000_000
-"""Characters of program text up to which rapids are drawn: beyond it reading the text anew takes too long."""
+READ_UP_TO = 8_000_000
+"""Characters of program text up to which it is read back for the sheet (rapids in the plan, time of each single cut);
+beyond it that takes longer than the rest of the sheet."""
+
+_CUT = re.compile(r"CUT ([0-9]+) ")
 
 PICTURE_WIDTH = 1100
 """Pixels of the part's picture: 95 mm on paper at 290 dots per inch."""
@@ -65,16 +69,19 @@ def setup_sheet(job: Job, *, proof: Proof | None = None, accepted: Sequence[str]
     """
     proof, time = proof or job.prove(), job.time()
     programs = job.programs(unproved=True)
+    short = sum(len(p.text) for p in programs) <= READ_UP_TO
+    motions = [read_program(p.text) for p in programs] if short else []
+    spent = _cut_times(_tool_cuts(job), time, motions)
     findings = _sorted(proof.findings)
     name = e(job.name)
     style = files("pathgen.sheet").joinpath("page.css").read_text(encoding="utf-8")
     body = [
         _head(job, proof, time, findings, accepted),
         _zero(job),
-        _section("Tools, in order", _tools(job, time)),
-        _section("Cuts, in order", _cuts(job, time)),
+        _section("Tools, in order", _tools(job, spent)),
+        _section("Cuts, in order", _cuts(job, spent)),
         _section("Programs", _programs(programs, suffix)),
-        _section("Plan", _plan(job, programs, findings)),
+        _section("Plan", _plan(job, motions, findings)),
         _findings(findings, accepted, proof.unchecked),
         _section("Cautions", _list(cautions(job), "cautions")),
         f'<div class="sign">{"".join(f"<span>{words}</span>" for words in SIGNATURES)}</div>',
@@ -206,19 +213,17 @@ def _zero(job: Job) -> str:
     return f'<p class="zero"><b>{e(zero)}</b> {e(setting)}</p>\n<dl>{listed}</dl>'
 
 
-def _tools(job: Job, time: Time) -> str:
+def _tools(job: Job, spent: Mapping[Cut, float]) -> str:
     cuts = _tool_cuts(job)
     numbers, colors = number_tools(cuts), tool_colors(cuts)
     deepest: dict[Tool, float] = {}
     for c in cuts:
         deepest[c.tool] = max(deepest.get(c.tool, 0.0), c.depth)
     used: dict[tuple[Tool, Cutting], None] = dict.fromkeys((c.tool, c.cutting) for c in cuts)
-    spent = dict(zip(cuts, _cut_times(cuts, time), strict=True))
     rows = []
     for tool, cutting in used:
         need = deepest[tool]
-        mine = [spent[c] for c in cuts if c.tool == tool and c.cutting == cutting]
-        known = [t for t in mine if t is not None]
+        known = [spent[c] for c in cuts if c.tool == tool and c.cutting == cutting and c in spent]
         cells = [
             f'<th scope="row">T{numbers[tool]}<span class="swatch" style="background:{colors[tool]}"></span></th>',
             f"<td>{e(tool.describe())}</td>",
@@ -233,30 +238,49 @@ def _tools(job: Job, time: Time) -> str:
     return _table("Each tool's paths in the plan have the color shown beside its number.", heads, rows)
 
 
-def _cut_times(cuts: Sequence[Cut], time: Time) -> list[float | None]:
-    """Return the seconds of each cut; None after the first of several that bear one name, whose times are one sum."""
-    keys = [clean(f"CUT {k} {clean(c.name)}").split(" ", 2)[-1] for k, c in enumerate(cuts, 1)]
-    return [time.by_cut.get(key) if key not in keys[:k] else None for k, key in enumerate(keys)]
+def _cut_times(cuts: Sequence[Cut], time: Time, motions: Sequence[Motion]) -> dict[Cut, float]:
+    """Return the seconds of each cut, moves and dwells, as its comment in the programs marks it.
+
+    Without the programs' motions the times go by name, and cuts that share one are left out.
+    """
+    if sum(len(m.moves) for m in motions) != len(time.moves) or not motions:
+        keys = [clean(f"CUT {k} {clean(c.name)}").split(" ", 2)[-1] for k, c in enumerate(cuts, 1)]
+        single = [(c, k) for c, k in zip(cuts, keys, strict=True) if keys.count(k) == 1]
+        return {c: time.by_cut[k] for c, k in single if k in time.by_cut}
+    found: dict[int, float] = {}
+    offset = 0
+    for motion in motions:
+        before = np.concatenate([[0.0], np.cumsum(time.moves[offset : offset + len(motion.moves)])])
+        offset += len(motion.moves)
+        number, since = 0, 0
+        for event in motion.events:
+            mark = _CUT.match(event.text) if event.kind == "comment" else None
+            if mark or event.kind == "end":
+                found[number] = found.get(number, 0.0) + float(before[event.index] - before[since])
+                since = event.index
+                number = int(mark[1]) if mark else 0
+            elif event.kind == "dwell":
+                found[number] = found.get(number, 0.0) + event.value
+    return {c: found[k] for k, c in enumerate(cuts, 1) if k in found}
 
 
 def _cell(content: str) -> str:
     return f'<td class="n">{content}</td>'
 
 
-def _cuts(job: Job, time: Time) -> str:
+def _cuts(job: Job, spent: Mapping[Cut, float]) -> str:
     cuts = _tool_cuts(job)
-    numbers, spent = number_tools(cuts), iter(_cut_times(cuts, time))
+    numbers = number_tools(cuts)
     rows, k = [], 0
     for item in job.cuts:
         if isinstance(item, Stop):
             rows.append(f'<tr class="stop"><td colspan="6">Stop: {e(item.message)}</td></tr>')
             continue
         k += 1
-        value = next(spent)
         cells = [
             f'<th scope="row">{k}</th>', f"<td>{e(item.name)}</td>", f"<td>T{numbers[item.tool]}</td>",
             _cell(_depth(item, job)), _cell(str(len(item.passes))),
-            _cell(clock(value) if value is not None else "see above"),
+            _cell(clock(spent[item]) if item in spent else ""),
         ]  # fmt: skip
         rows.append(f"<tr>{''.join(cells)}</tr>")
     heads = [("No.", ""), ("Cut", "grow"), ("Tool", ""), ("Depth, mm", "n"), ("Passes", "n"), ("Time", "n")]
@@ -285,10 +309,8 @@ def _programs(programs: Sequence[Program], suffix: str) -> str:
 # -- plan and findings --------------------------------------------------------------------------------------------
 
 
-def _plan(job: Job, programs: Sequence[Program], findings: Sequence[Finding]) -> str:
-    rapids = None
-    if sum(len(p.text) for p in programs) <= RAPIDS_UP_TO:
-        rapids = np.concatenate([_rapids(p.text, job.stock.zero_xy) for p in programs])
+def _plan(job: Job, motions: Sequence[Motion], findings: Sequence[Finding]) -> str:
+    rapids = np.concatenate([_rapids(m, job.stock.zero_xy) for m in motions]) if motions else None
     svg = paths_svg(
         _tool_cuts(job), job.stock, rapids=rapids, keep_out=job.keep_out, touch_off=job.touch_off,
         findings=findings[:MOST], title=f"Plan of {job.name}: stock, zero and the paths of every tool, from above",
@@ -299,9 +321,9 @@ def _plan(job: Job, programs: Sequence[Program], findings: Sequence[Finding]) ->
     return f'<figure class="plan">{svg}<figcaption>{words}</figcaption></figure>'
 
 
-def _rapids(text: str, zero: tuple[float, float]) -> np.ndarray[Any, np.dtype[np.float64]]:
+def _rapids(motion: Motion, zero: tuple[float, float]) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Return the level rapids of a program, (n, 2, 2) in stock coordinates."""
-    moves = read_program(text).moves
+    moves = motion.moves
     ends = np.stack([moves.start[:, :2], moves.end[:, :2]], axis=1) + np.asarray(zero)
     level = np.isfinite(ends).all(axis=(1, 2)) & (np.abs(ends[:, 0] - ends[:, 1]).max(axis=1) > 0.05)
     picked: np.ndarray[Any, np.dtype[np.float64]] = ends[(moves.kind == RAPID) & ~moves.machine & level]
