@@ -35,6 +35,10 @@ SWEEP_ERROR = np.radians(0.9)
 MARGIN = 0.95
 """Share of the radius limit that is used; the rest is for the arithmetic of whoever reads the program."""
 
+MIDDLE = 1.5
+"""How far rounding of the center may move an arc's middle, steps of X and Y. Larger: coarse decimals bend arcs;
+smaller: they are written as chords."""
+
 _NEIGHBOURS = np.array([(i, j) for i in (0, -1, 1) for j in (0, -1, 1)], dtype=np.float64)
 
 
@@ -120,49 +124,74 @@ def _rounded(
     e = steps(end, dialect, places, zero=zero)
     chord = e[:, :2] - a[:, :2]
     size = np.hypot(chord[:, 0], chord[:, 1])
-    sweep = 4.0 * np.arctan(bulge)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        radius = 0.5 * size / np.abs(np.sin(0.5 * sweep))
-        height = (1.0 - bulge**2) / (4.0 * bulge)
     step_mm = dialect.unit * 10.0**-places
-    length = radius * np.abs(sweep)
+    sweep = 4.0 * np.arctan(np.abs(bulge))
+    radius = 0.5 * size / np.sin(0.5 * sweep)
     ok = (size > 0) & (0.5 * np.abs(bulge) * size >= 0.5)
-    ok &= length >= max(SHORTEST_STEPS, SHORTEST / step_mm)
+    ok &= radius * sweep >= max(SHORTEST_STEPS, SHORTEST / step_mm)
     ok &= radius < LARGEST * 10.0**places
     ok &= (a[:, 2] == e[:, 2]) | dialect.helices
+    # the planned arc in steps from the rounded start: its chord, and the middle of the arc
+    exact = (end - begin)[:, :2] / step_mm
+    middle = (begin - zero)[:, :2] / step_mm - a[:, :2] + 0.5 * exact
+    middle += 0.5 * bulge[:, None] * np.column_stack([exact[:, 1], -exact[:, 0]])
     ij = np.zeros_like(chord)
-    ij[ok, 0] = 0.5 * chord[ok, 0] - chord[ok, 1] * height[ok]
-    ij[ok, 1] = 0.5 * chord[ok, 1] + chord[ok, 0] * height[ok]
-    ij[ok] = np.rint(ij[ok] * finer)
+    ij[ok] = np.rint(_centers(chord[ok], size[ok], middle[ok], bulge[ok], exact[ok]) * finer)
     limit = MARGIN * RADIUS_LIMIT[dialect.units] * 10.0**dialect.center_places
-    off, turn = _read_back(ij, chord * finer, sweep)
-    tried = np.flatnonzero(ok & ~((off <= limit) & (turn <= SWEEP_ERROR)))
+    off = _read_back(ij, chord * finer, bulge, middle * finer, finer)
+    tried = np.flatnonzero(ok & ~(off <= limit))
     if len(tried):
         near = ij[tried, None, :] + _NEIGHBOURS
-        many = np.broadcast_to((chord[tried] * finer)[:, None, :], near.shape)
-        off9, turn9 = _read_back(near.reshape(-1, 2), many.reshape(-1, 2), np.repeat(sweep[tried], 9))
-        off9 = np.where(turn9 <= SWEEP_ERROR, off9, np.inf).reshape(-1, 9)
-        best = off9.argmin(axis=1)
+        nine = np.repeat(tried, 9)
+        off9 = _read_back(near.reshape(-1, 2), chord[nine] * finer, bulge[nine], middle[nine] * finer, finer)
+        best = off9.reshape(-1, 9).argmin(axis=1)
         ij[tried] = near[np.arange(len(tried)), best]
-        ok[tried] = off9[np.arange(len(tried)), best] <= limit
+        ok[tried] = off9.reshape(-1, 9).min(axis=1) <= limit
     return ok, ij
 
 
-def _read_back(ij: FloatArray, chord: FloatArray, sweep: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return |radius at start - radius at end| and |sweep read back - planned|, from the numbers as written.
+def _centers(
+    chord: FloatArray, size: FloatArray, middle: FloatArray, bulge: FloatArray, exact: FloatArray
+) -> FloatArray:
+    """Return centers from the start, each on the line that stands upright on the middle of the rounded chord.
+
+    Up to half a circle the planned bulge decides (sweep and sagitta stay, however flat the arc); beyond, the planned
+    center does (the circle stays, where a small error of the chord would become a large one of the radius).
+    """
+    normal = np.column_stack([-chord[:, 1], chord[:, 0]])
+    height = (1.0 - bulge**2) / (4.0 * bulge)
+    # planned center = planned middle + radius along the planned chord's normal, away from the arc
+    up = np.column_stack([-exact[:, 1], exact[:, 0]]) * ((1.0 + bulge**2) / (4.0 * bulge))[:, None]
+    planned = ((middle + up - 0.5 * chord) * normal).sum(axis=1) / size**2
+    height = np.where(np.abs(bulge) > 1.0, planned, height)
+    centers: FloatArray = 0.5 * chord + normal * height[:, None]
+    return centers
+
+
+def _read_back(ij: FloatArray, chord: FloatArray, bulge: FloatArray, middle: FloatArray, step: float) -> FloatArray:
+    """Return |radius at start - radius at end| from the numbers as written; inf where the arc would be another one.
+
+    That is where the sweep is off by more than `SWEEP_ERROR`, or the middle of the arc by more than `MIDDLE` steps.
 
     Args:
         ij: (n, 2) center from the start.
         chord: (n, 2) end from the start, the same unit.
-        sweep: (n,) planned, radians, signed.
+        bulge: (n,) planned.
+        middle: (n, 2) middle of the planned arc from the rounded start, the same unit.
+        step: one step of X and Y in that unit.
     """
     out = chord - ij
     off = np.abs(np.hypot(ij[:, 0], ij[:, 1]) - np.hypot(out[:, 0], out[:, 1]))
     cross = -ij[:, 0] * out[:, 1] + ij[:, 1] * out[:, 0]
     dot = -ij[:, 0] * out[:, 0] - ij[:, 1] * out[:, 1]
-    turned = np.arctan2(cross, dot) * np.sign(sweep)
+    side = np.sign(bulge)
+    turned = np.arctan2(cross, dot) * side
     turned = np.where(turned <= 0, turned + 2.0 * np.pi, turned)
-    return off, np.abs(turned - np.abs(sweep))
+    right = np.abs(turned - 4.0 * np.arctan(np.abs(bulge))) <= SWEEP_ERROR
+    cos, sin = np.cos(0.5 * turned), np.sin(0.5 * turned) * side
+    dx = ij[:, 0] - cos * ij[:, 0] + sin * ij[:, 1] - middle[:, 0]
+    dy = ij[:, 1] - sin * ij[:, 0] - cos * ij[:, 1] - middle[:, 1]
+    return np.where(right & (np.hypot(dx, dy) <= MIDDLE * step), off, np.inf)
 
 
 def _chords(begin: FloatArray, end: FloatArray, bulge: FloatArray) -> tuple[FloatArray, IntArray]:

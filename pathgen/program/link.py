@@ -247,7 +247,7 @@ def _meet(a: FloatArray, b: FloatArray) -> bool:
 
 def _toured(batch: list[Chain], at: tuple[float, float] | None) -> list[Chain]:
     """Return the chains of one batch in the order of a short tour, turned round where that helps."""
-    if len(batch) == 1 and at is None:
+    if len(batch) == 1 and (at is None or not batch[0].passes[0].reversible):
         return batch
     ends = Ends(
         start=np.round([c.start[:2] for c in batch], ROUND_DECIMALS),

@@ -21,7 +21,9 @@ _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\.|$)", re.IGNORECA
 
 def _plain(text: str) -> str:
     """Return `text` with accents taken off, other foreign characters as ``_`` and single spaces."""
-    bare = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    bare = text
+    if not text.isascii():
+        bare = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
     return re.sub(r"[ ]+", " ", _OUTSIDE.sub("_", re.sub(r"\s", " ", bare))).strip()
 
 
