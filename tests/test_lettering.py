@@ -11,8 +11,10 @@ import font_source_serif_pro
 import numpy as np
 import pytest
 import shapely
+from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.areaPen import AreaPen
 from fontTools.pens.recordingPen import DecomposingRecordingPen
+from fontTools.pens.ttGlyphPen import TTGlyphPen
 from fontTools.ttLib import TTFont
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -364,6 +366,83 @@ def test_a_font_cut_short_never_sets_half_letters(tmp_path):
         except DrawingError:
             seen.add("refused")
     assert "refused" in seen
+
+
+def made_font(path, *, letters, cap_height=700, blank=()):
+    """Write a TrueType font of straight-sided letters; contours as given, each a list of points in 1/1000 em."""
+    builder = FontBuilder(1000, isTTF=True)
+    names = [".notdef", "space", *letters, *blank]
+    builder.setupGlyphOrder(names)
+    builder.setupCharacterMap({32: "space"} | {ord(n): n for n in [*letters, *blank]})
+    drawn = {}
+    for name in names:
+        pen = TTGlyphPen(None)
+        for contour in letters.get(name, ()):
+            pen.moveTo(contour[0])
+            for point in contour[1:]:
+                pen.lineTo(point)
+            pen.closePath()
+        drawn[name] = pen.glyph()
+    builder.setupGlyf(drawn)
+    builder.setupHorizontalMetrics(dict.fromkeys(names, (800, 0)))
+    builder.setupHorizontalHeader(ascent=900, descent=-200)
+    builder.setupNameTable({"familyName": "Made", "styleName": "Regular", "fullName": "Made Regular"})
+    builder.setupOS2(sCapHeight=cap_height, version=4)
+    builder.setupPost()
+    builder.save(path)
+    return path
+
+
+def rect(x0, y0, x1, y1, *, turned=False):
+    ring = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    return ring[::-1] if turned else ring
+
+
+def test_contours_that_overlap_in_a_letter_are_one_area_whichever_way_they_turn(tmp_path):
+    """A cross of two bars: 700 x 100 twice, less the middle once; the even-odd rule would leave a hole."""
+    bars = [rect(0, 300, 700, 400), rect(300, 0, 400, 700)]
+    for turned in (False, True):
+        both = [b[::-1] if turned else b for b in bars]
+        font = made_font(tmp_path / "cross.ttf", letters={"H": both})
+        area = text("H", height=70, font=font).region
+        assert len(area.geoms) == 1
+        assert not area.geoms[0].interiors
+        assert area.area == pytest.approx(70 * 10 * 2 - 100, abs=1e-6)
+
+
+def test_a_hole_is_kept_and_an_island_in_it_too(tmp_path):
+    rings = [rect(0, 0, 700, 700), rect(100, 100, 600, 600, turned=True), rect(300, 300, 400, 400)]
+    area = text("O", height=70, font=made_font(tmp_path / "o.ttf", letters={"H": [rings[0]], "O": rings})).region
+    assert area.area == pytest.approx(4900 - 2500 + 100, abs=1e-6)
+    assert len(area.geoms) == 2
+
+
+def test_a_font_without_h_is_sized_by_the_cap_height_it_states(tmp_path):
+    font = made_font(tmp_path / "i.ttf", letters={"I": [rect(100, 0, 200, 600)]}, cap_height=600)
+    assert text("I", height=30, font=font).region.bounds[3] == pytest.approx(30, abs=1e-6)
+    none = made_font(tmp_path / "none.ttf", letters={"I": [rect(100, 0, 200, 600)]}, cap_height=0)
+    with pytest.raises(DrawingError, match="no cap height"):
+        text("I", height=30, font=none)
+
+
+def test_letters_without_outline_or_area_are_refused_by_name(tmp_path):
+    flat = [(0, 0), (500, 0), (200, 0)]
+    letters = {"H": [rect(0, 0, 500, 700)], "L": [flat]}
+    font = made_font(tmp_path / "flat.ttf", letters=letters, blank=("B",))
+    assert len(text("H H", height=10, font=font).glyphs) == 2, "a space is blank and that is right"
+    with pytest.raises(DrawingError, match=r"holds no outline for 'B'"):
+        text("HB", height=10, font=font)
+    with pytest.raises(DrawingError, match=r"'L' encloses no area"):
+        text("HL", height=10, font=font)
+
+
+def test_letters_that_touch_become_one_area(tmp_path):
+    """Bars as wide as their advance stand edge to edge."""
+    font = made_font(tmp_path / "bar.ttf", letters={"H": [rect(0, 0, 800, 700)]})
+    lettering = text("HHH", height=7, font=font)
+    assert len(lettering.region.geoms) == 1
+    assert lettering.region.area == pytest.approx(24 * 7, abs=1e-6)
+    assert len(lettering.glyphs) == 3
 
 
 def test_letters_that_do_not_touch_pass_through_the_union():

@@ -106,18 +106,30 @@ def text(
     for row, line in enumerate(lines):
         ids += line.ids
         places.append(line.pen + np.array([share * (widest - line.width), -row * line_spacing * height]))
-    return _assemble(face, ids, np.concatenate(places), float(height), float(tolerance), string)
+    letters = {i: word for line in lines for word, members in line.visible for i in members}
+    shapes = {i: _filled(face, i, float(height), float(tolerance)) for i in dict.fromkeys(ids)}
+    flat = sorted(
+        {letters.get(i, f"glyph {i}") for i, s in shapes.items() if s.is_empty and len(face.outline(i).owner)}
+    )
+    if flat:
+        raise DrawingError(
+            f"{face.name}: {', '.join(map(repr, flat))} encloses no area at {height:g} mm, so it cannot be cut: take "
+            "another font",
+            file=face.file,
+        )
+    return _assemble(face, ids, np.concatenate(places), shapes, (float(height), float(tolerance)), string)
 
 
 @dataclass(frozen=True, eq=False)
 class _Line:
-    """One shaped line: glyph ids, their origins (n, 2) in mm, its advance width, characters without a glyph."""
+    """One shaped line: glyph ids, their origins (n, 2) in mm, its advance width, characters without a glyph,
+    and (characters, glyph ids) of the visible clusters."""
 
     ids: list[int]
     pen: FloatArray
     width: float
     missing: str
-    inkless: tuple[tuple[str, tuple[int, ...]], ...]
+    visible: tuple[tuple[str, tuple[int, ...]], ...]
 
 
 def _lines(string: str) -> list[str]:
@@ -163,7 +175,7 @@ def _line(face: Typeface, line: str, scale: float, tracking: float) -> _Line:
     """Shape one line and walk the pen over it."""
     ids: list[int] = []
     rows: list[tuple[float, float]] = []
-    missing, inkless = "", []
+    missing, visible = "", []
     x = 0.0
     for run in _runs(line):
         shaped = face.shape(run, ligatures=tracking == 0.0)
@@ -185,9 +197,9 @@ def _line(face: Typeface, line: str, scale: float, tracking: float) -> _Line:
             if 0 in members:
                 missing += "".join(c for c in word if not face.has(c)) or word
             elif any(unicodedata.category(c)[0] in "LNPS" and c not in NO_INK for c in word):
-                inkless.append((word, tuple(members)))
+                visible.append((word, tuple(members)))
     width = x - tracking if ids else 0.0
-    return _Line(ids, np.array(rows, dtype=np.float64).reshape(-1, 2), width, missing, tuple(inkless))
+    return _Line(ids, np.array(rows, dtype=np.float64).reshape(-1, 2), width, missing, tuple(visible))
 
 
 def _refuse_missing(face: Typeface, lines: Sequence[_Line]) -> None:
@@ -198,7 +210,7 @@ def _refuse_missing(face: Typeface, lines: Sequence[_Line]) -> None:
         raise DrawingError(
             f"{face.name} has no letter for {listed}: take a font that has, or other words", file=face.file
         )
-    checked: set[tuple[str, tuple[int, ...]]] = {pair for line in lines for pair in line.inkless}
+    checked: set[tuple[str, tuple[int, ...]]] = {pair for line in lines for pair in line.visible}
     empty = sorted({word for word, ids in checked if not any(len(face.outline(i).owner) for i in ids)})
     if empty:
         raise DrawingError(
@@ -209,22 +221,19 @@ def _refuse_missing(face: Typeface, lines: Sequence[_Line]) -> None:
 
 
 def _assemble(
-    face: Typeface, ids: list[int], pen: FloatArray, height: float, tolerance: float, string: str
+    face: Typeface,
+    ids: list[int],
+    pen: FloatArray,
+    shapes: Mapping[int, MultiPolygon],
+    made: tuple[float, float],
+    string: str,
 ) -> Lettering:
-    """Place a copy of each glyph's area and unite those that overlap."""
-    shapes = {i: _filled(face, i, height, tolerance) for i in dict.fromkeys(ids)}
-    for i in shapes:
-        if shapes[i].is_empty and len(face.outline(i).owner):
-            raise DrawingError(
-                f"glyph {i} of {face.name} encloses no area at {height:g} mm: it cannot be cut. Take another font",
-                file=face.file,
-                layer=string,
-            )
+    """Place a copy of each glyph's area and unite those that overlap; `made` = (height, tolerance) of the areas."""
     inked = [k for k, i in enumerate(ids) if not shapes[i].is_empty]
     if not inked:
         raise ArgumentError(f"text {string!r} leaves no ink: give the words to set")
     pen = pen[inked]
-    names = {i: f"{face.digest}-{i}-{height!r}-{tolerance!r}" for i in shapes}
+    names = {i: f"{face.digest}-{i}-{made[0]!r}-{made[1]!r}" for i in shapes}
     glyphs: tuple[tuple[str, Matrix], ...] = tuple(
         (names[ids[k]], (1.0, 0.0, 0.0, 1.0, x, y)) for k, (x, y) in zip(inked, pen.tolist(), strict=True)
     )
@@ -233,7 +242,7 @@ def _assemble(
     letters = np.array([shapes[ids[k]] for k in inked], dtype=object)
     coords = shapely.get_coordinates(letters) + np.repeat(pen, shapely.get_num_coordinates(letters), axis=0)
     letters = shapely.set_coordinates(letters, coords)
-    return Lettering(region=united(letters), glyphs=glyphs, outlines=outlines, tolerance=tolerance, text=string)
+    return Lettering(region=united(letters), glyphs=glyphs, outlines=outlines, tolerance=made[1], text=string)
 
 
 def united(shapes: Sequence[MultiPolygon] | np.ndarray[tuple[int], np.dtype[np.object_]]) -> MultiPolygon:

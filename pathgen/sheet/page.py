@@ -295,14 +295,16 @@ def _depth(cut: Cut, job: Job) -> str:
 
 
 def _programs(programs: Sequence[Program], suffix: str) -> str:
-    rows = []
+    rows, done = [], 0
     for k, p in enumerate(programs, 1):
         tools = ", ".join(f"T{n}" for n in p.tools)
+        first, done = done + 1, done + len(p.cuts)
+        numbers = str(first) if done <= first else f"{first} to {done}"
         rows.append(
             f'<tr><th scope="row">{k}</th><td class="tick">{e(p.name + suffix)}</td><td>{e(tools)}</td>'
-            f"<td>{e(', '.join(p.cuts))}</td><td>{e(p.message) or 'nothing more'}</td></tr>"
+            f"<td>{numbers}</td><td>{e(p.message) or 'nothing more'}</td></tr>"
         )
-    heads = [("No.", ""), ("File", ""), ("Tools", ""), ("Cuts", ""), ("Before it is started", "grow")]
+    heads = [("No.", ""), ("File", ""), ("Tools", ""), ("Cuts, No.", ""), ("Before it is started", "most")]
     return _table("Run the files in this order and tick each one off.", heads, rows)
 
 
