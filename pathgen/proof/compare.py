@@ -31,6 +31,12 @@ RESIDUAL: Final = 0.020
 APART = 10.0
 """Findings of one kind nearer than this are one, mm."""
 
+SAMPLED = 40
+"""Samples looked at for the worst of one place."""
+
+FARTHEST = 100
+"""Samples looked at to each side for the nearest asked surface: further away no wall makes a miss smaller."""
+
 MOST = 5
 """Places listed for one kind of finding."""
 
@@ -60,8 +66,11 @@ def measure(s: Setting, asked: Sequence[Asked], wanted: Design, cut: Field, grid
         bad = over > limit
         sizes[f"{what}_area"] = float(np.count_nonzero(bad)) * grid.cell
         sizes[f"{what}_volume"] = float(over[bad].sum(dtype=np.float64)) * grid.cell
-    gouges = [*_places(deep, cut, grid), *_wall_gouges(s, asked)]
-    residuals = [*_places(high, cut, grid), *wall_residuals(s.strokes, s.tools, asked, s.stock.region)]
+    gouges = [*_places(deep, cut, grid, wanted.deepest, 1.0), *_wall_gouges(s, asked)]
+    residuals = [
+        *_places(high, cut, grid, wanted.leave, -1.0),
+        *wall_residuals(s.strokes, s.tools, asked, s.stock.region),
+    ]
     found = [*_findings(s, asked, "gouge", gouges, GOUGE), *_findings(s, asked, "residual", residuals, RESIDUAL)]
     return Measured(
         gouge=max((m.amount for m in gouges), default=0.0),
@@ -103,8 +112,16 @@ def _around(values: Any, rows: IntArray, columns: IntArray, choose: Any) -> Any:
     return best
 
 
-def _places(over: Any, cut: Field, grid: Grid) -> Iterator[Miss]:
-    """Yield the worst places of a field of amounts, no two near one another."""
+def _places(over: Any, cut: Field, grid: Grid, asked: Any, sign: float) -> Iterator[Miss]:
+    """Yield the worst places of a field of amounts, no two near one another.
+
+    Args:
+        over: amounts, mm, by the slope at each sample.
+        cut: the part.
+        grid: its samples.
+        asked: the asked surface.
+        sign: 1 where the part is too low, -1 where it is too high.
+    """
     largest = float(over.max()) if over.size else 0.0
     if largest <= 0:
         return
@@ -112,15 +129,40 @@ def _places(over: Any, cut: Field, grid: Grid) -> Iterator[Miss]:
     order = np.argsort(-over[rows, columns], kind="stable")[:20_000]
     rows, columns = rows[order], columns[order]
     x, y = grid.x0 + columns * grid.pixel, grid.y0 + rows * grid.pixel
-    kept: list[int] = []
     free = np.ones(len(rows), dtype=np.bool_)
-    while free.any() and len(kept) < MOST:
+    for _ in range(MOST):
+        if not free.any():
+            return
         k = int(np.argmax(free))
-        kept.append(k)
-        free &= np.hypot(x - x[k], y - y[k]) > APART
-    for k in kept:
-        where = (float(x[k]), float(y[k]), float(cut[rows[k], columns[k]]))
-        yield Miss(amount=float(over[rows[k], columns[k]]), where=where)
+        near = free & (np.hypot(x - x[k], y - y[k]) <= APART)
+        free &= ~near
+        alike = np.flatnonzero(near & (over[rows, columns] >= 0.98 * over[rows[k], columns[k]]))
+        amounts = [
+            _normal(float(over[rows[j], columns[j]]), cut, asked, int(rows[j]), int(columns[j]), grid.pixel, sign)
+            for j in alike[:: max(1, len(alike) // SAMPLED)]
+        ]
+        best = int(np.argmax(amounts))
+        j = alike[:: max(1, len(alike) // SAMPLED)][best]
+        where = (float(x[j]), float(y[j]), float(cut[rows[j], columns[j]]))
+        yield Miss(amount=amounts[best], where=where)
+
+
+def _normal(amount: float, cut: Field, asked: Any, row: int, column: int, pixel: float, sign: float) -> float:
+    """Return how far a point is from the asked surface, mm: `amount` by the slope there, or less beside a wall.
+
+    That is the least way to where the asked surface is at the height of the point or beyond it.
+    """
+    n = int(np.ceil(amount / pixel))
+    if n <= 1:
+        return amount
+    n = min(n, FARTHEST)
+    r0, c0 = max(row - n, 0), max(column - n, 0)
+    window = asked[r0 : row + n + 1, c0 : column + n + 1]
+    y = (np.arange(window.shape[0]) + r0 - row) * pixel
+    x = (np.arange(window.shape[1]) + c0 - column) * pixel
+    up = np.maximum(sign * (window - cut[row, column]), 0.0)
+    away = np.sqrt(x[None, :] ** 2 + y[:, None] ** 2 + up * up)
+    return min(amount, float(away.min()))
 
 
 def _findings(s: Setting, asked: Sequence[Asked], code: str, misses: Sequence[Miss], limit: float) -> Iterator[Finding]:

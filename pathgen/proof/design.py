@@ -188,9 +188,14 @@ def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: T
     view.cosine[lower] = 1.0
     view.wall[...] |= beside_edge(mask)
     if not isinstance(rule, Free | Bridge):
-        reach = inside(reached(rule, region, tool), grid)
+        reach = _within(inside(reached(rule, region, tool), grid))
         must = -depth if not (isinstance(rule, Kerf) and rule.through) else -rule.depth
         view.leave[reach] = np.minimum(view.leave[reach], np.float32(must))
+
+
+def _within(mask: Mask) -> Mask:
+    """Return the samples of `mask` whose eight neighbours are in it too: nothing is owed at the rim of a reach."""
+    return ~widened(~mask)
 
 
 def rule_depth(rule: Rule) -> float:
@@ -278,7 +283,7 @@ def _groove_reach(rule: Groove, signed: FloatArray, mask: Mask, k: float, grid: 
     # where the floor tool cannot enter, the bit runs along the floor's edge and leaves its own slope
     radius = 0.5 * rule.floor_diameter
     way = rule.region.buffer(-(wide + radius) + 0.002, quad_segs=QUAD)
-    floor = inside(way.buffer(radius - 0.002, quad_segs=QUAD), grid)
+    floor = _within(inside(way.buffer(radius - 0.002, quad_segs=QUAD), grid))
     beyond = np.maximum(distance - wide - 2.0 * flat, 0.0) * k
     return np.where(floor, reach, np.minimum(reach, rule.limit - beyond))
 

@@ -30,6 +30,7 @@ HIGH = 1000.0
 """Height that stands for the top of the machine's travel, mm above the face, where a program goes there by G53."""
 
 _CUT = re.compile(r"\s*CUT\s+(\d+)\b")
+_TOOL = re.compile(r"\s*Tool\s+T(\d+)\b")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -104,7 +105,7 @@ class Track:
 def track_of(motions: Sequence[Motion], tools: Mapping[int, Tool], stock: Stock) -> Track:
     """Return all moves of `motions`, run one after the other on one stock.
 
-    A program that names no tool uses the only one there is.
+    Tools go by T words, else by the comments that tell the operator which tool to put in, else by being the only one.
     """
     shift = np.array([*stock.zero_xy, stock.zero_z])
     only = next(iter(tools)) if len(tools) == 1 else 0
@@ -120,7 +121,7 @@ def track_of(motions: Sequence[Motion], tools: Mapping[int, Tool], stock: Stock)
             columns[name].append(getattr(m, name).astype(np.int64))
         for name in ("sweep", "feed", "rpm", "machine"):
             columns[name].append(getattr(m, name))
-        columns["tool"].append(np.where(m.tool == 0, only, m.tool))
+        columns["tool"].append(_tool_numbers(motion, only))
         columns["program"].append(np.full(len(m), k))
         columns["cut"].append(_cuts(motion))
     if not motions:
@@ -135,6 +136,22 @@ def _cuts(motion: Motion) -> IntArray:
         if event.kind == "comment" and (found := _CUT.match(event.text)):
             cut[event.index :] = int(found[1]) - 1
     return cut
+
+
+def _tool_numbers(motion: Motion, only: int) -> IntArray:
+    """Return the T number of each move: by T word, else by what the operator is told to put in, else the only one.
+
+    Where tools are changed by hand a program has no T word; it says ``Tool Tn`` in a comment, first of all the tool to
+    begin with, and again at each stop where another is put in.
+    """
+    spoken = np.full(len(motion.moves), only)
+    told = False
+    for event in motion.events:
+        if event.kind == "comment" and (found := _TOOL.match(event.text)):
+            if event.index or not told:
+                spoken[event.index :] = int(found[1])
+            told = True
+    return np.where(motion.moves.tool == 0, spoken, motion.moves.tool)
 
 
 def _heights(start: FloatArray, end: FloatArray, machine: BoolArray) -> None:

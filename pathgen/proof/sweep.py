@@ -185,7 +185,7 @@ def _fill_level(field: Field, grid: Grid, a: FloatArray, b: FloatArray, radius: 
     owner, row = expanded(first, end)
     if not len(owner):
         return
-    y: FloatArray = grid.y0 + row * float(grid.pixel)
+    y = grid.y[row]
     left, right = _stadium_rows(a[owner], b[owner], y, radius)
     c0, c1 = grid.span(left, right, axis=0)
     some = c1 > c0
