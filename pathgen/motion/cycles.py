@@ -11,8 +11,9 @@ from pathgen.motion.state import AXES, Recorder, State
 
 BACK_OFF = {1.0: 0.254, 25.4: 0.254}
 """How far above the last depth a peck ends its rapid, mm: 0.010 inch in either unit (section 3.5.16.4)."""
-MAX_MOVES = 1_000_000
-"""Moves of one cycle line. Larger: a slip of the pen (Q0.000001) fills the memory. Smaller: real jobs are refused."""
+MAX_MOVES = 500_000
+"""Moves of all cycles of a program. Larger: a slip of the pen (Q0.000001) fills the memory. Smaller: real jobs are
+refused."""
 
 
 def run(block: Block, motion: int, state: State, recorder: Recorder, line: int) -> None:
@@ -34,8 +35,10 @@ def run(block: Block, motion: int, state: State, recorder: Recorder, line: int) 
     state.cycle = words
     step = words.get("Q", math.inf) * state.unit
     pecks = 1 if motion != 83 else max(1, math.ceil((top - bottom) / step - 1e-9))
-    if repeats * (3 * pecks + 3) > MAX_MOVES:
-        raise LineError("bad-cycle", f"the cycle would make more than {MAX_MOVES} moves")
+    planned = repeats * (3 * pecks + 3)
+    if recorder.drilled + planned > MAX_MOVES:
+        raise LineError("bad-cycle", f"the drilling cycles would make more than {MAX_MOVES} moves")
+    recorder.drilled += planned
     if not state.position[normal] >= top:
         _to(state, recorder, line, {normal: top}, rapid=True)
     for _ in range(repeats):

@@ -153,7 +153,8 @@ def joint_limits(edges: Edges, stops: IntArray, machine: Machine) -> tuple[Float
     the change of direction. Where the legs set it, the two legs are part of a flattened curve, which runs at one speed
     like an arc does: a is the least the axes allow along any direction in the plane of the legs, and so it is
     along these legs. Rounding takes R / tan h of either leg; where roundings fill a leg the speed cannot rise in
-    between: its highest value squared is that at the joints plus a times what is left of the leg.
+    between: its highest value squared is that at the joints plus a times what is left of the leg, though never
+    below what standing still at both ends would allow.
 
     Args:
         edges: n edges, n > 0.
@@ -181,7 +182,8 @@ def joint_limits(edges: Edges, stops: IntArray, machine: Machine) -> tuple[Float
         here, after = slice(begin, min(begin + BLOCK, n)), slice(begin + 1, min(begin + BLOCK, n) + 1)
         v0, v1 = limits[here], limits[after]
         left = edges.length[here] - taken[here] - taken[after]
-        peak = np.maximum(np.maximum(v0, v1), 0.5 * (v0 + v1) + accel[here] * np.maximum(left, 0.0))
+        peak = np.maximum(0.5 * (v0 + v1) + accel[here] * np.maximum(left, 0.0), accel[here] * edges.length[here])
+        np.maximum(peak, np.maximum(v0, v1), out=peak)
         np.minimum(edges.top[here], peak, out=top[here])
     return limits, top, accel
 
@@ -199,7 +201,8 @@ def _corner(
         taken = limit / swing * sine / cosine
         bent = (by_legs < by_tolerance) & (swing * by_legs < BENT * highest)
         curve = np.where(bent, swing, np.inf)
-    return limit, np.where(taken < reach, taken, np.where(sine > 0.0, reach, 0.0)), curve
+    # Where the legs lie on one line, straight on or straight back, nothing is rounded.
+    return limit, np.fmin(np.nan_to_num(taken, nan=0.0), reach), curve
 
 
 def _swing(values: tuple[float, float, float], leg: FloatArray, change: FloatArray) -> FloatArray:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.model.arrays import FloatArray, frozen_like
+from pathgen.model.arrays import FloatArray
 from pathgen.model.findings import Finding
 from pathgen.model.motion import ARC, Event, Moves
 from pathgen.motion import arcs
@@ -128,11 +128,12 @@ _AT |= {"feed": 12, "rpm": 13, "tool": 14, "line": 15, "machine": 16}
 
 
 class Recorder:
-    """Collects moves, events and findings in order of execution."""
+    """Collects moves, events and findings in order of execution; `drilled` counts the moves of drilling cycles."""
 
     def __init__(self, capacity: int) -> None:
         self.columns: dict[str, NDArray[np.generic]] = {}
         self.size = 0
+        self.drilled = 0
         self.rows: list[tuple[float, ...]] = []
         self.events: list[Event] = []
         self.findings: list[Finding] = []
@@ -200,4 +201,6 @@ class Recorder:
         sweep: FloatArray = np.asarray(c["sweep"], dtype=np.float64)
         if len(arc):
             sweep[arc] = arcs.sweeps(c["start"][arc], c["end"][arc], c["center"][arc], c["plane"][arc], sweep[arc])
-        return Moves(**{name: frozen_like(column, column.dtype) for name, column in c.items()})
+        for column in c.values():
+            column.flags.writeable = False  # no copy: nobody else keeps these arrays
+        return Moves(**c)  # type: ignore[arg-type]  # each column has the type that `_TYPES` gives it
