@@ -75,7 +75,7 @@ class Reader:
                     f"more than {MOST_VISITS} entities are drawn, block instances counted: explode or split it",
                     file=self.settings.file,
                 )
-            name = str(entity.dxf.get("layer", "0"))
+            name = _layer_of(entity)
             layer = outer_layer if name == "0" and outer_layer is not None else name
             layer = self._spelling.setdefault(layer.casefold(), layer)
             why = self._hidden(entity, layer)
@@ -88,7 +88,7 @@ class Reader:
                 self._draw(entity, to_mm, layer)
 
     def _hidden(self, entity: Any, layer: str) -> str | None:
-        if entity.dxf.get("invisible", 0):
+        if entity.dxf.is_supported("invisible") and entity.dxf.get("invisible", 0):
             return "an entity is marked as invisible"
         if layer not in self._off:
             self._off[layer] = self._layer_state(layer)
@@ -240,6 +240,11 @@ class Reader:
         if not entity.dxf.solid_fill:
             self.report.say("paint", "a hatch pattern counts as a solid area", layer=layer, element=entity.dxf.handle)
         return None if region.is_empty else Piece(names=(layer,), region=region)
+
+
+def _layer_of(entity: Any) -> str:
+    """Return the layer's name; an entity of a kind that the library does not know may have none."""
+    return str(entity.dxf.get("layer", "0")) if entity.dxf.is_supported("layer") else "0"
 
 
 def _compose(

@@ -7,16 +7,17 @@ crossing outline means: the fill rule of the drawing decides.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Sequence
 from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from pathgen.artwork.report import Report
 from pathgen.errors import DrawingError, one_of
-from pathgen.model.arrays import FloatArray
+from pathgen.model.arrays import FloatArray, IntArray
 
 FillRule: TypeAlias = Literal["nonzero", "evenodd"]
 Operation: TypeAlias = Literal["union", "difference", "intersection"]
@@ -100,16 +101,18 @@ def _polygons(node: Any) -> list[Polygon]:
 
 
 def normal(parts: Iterable[Polygon]) -> MultiPolygon:
-    """Return non-overlapping polygons as a valid, oriented MultiPolygon in a fixed order (by lowest, then leftmost)."""
+    """Return non-overlapping polygons as a valid, oriented MultiPolygon in a fixed order (by lowest, then leftmost).
+
+    Those that touch themselves must come oriented: shells counter-clockwise, holes clockwise.
+    """
     array = np.array([p for p in parts if not p.is_empty], dtype=object)
     if not len(array):
         return MultiPolygon()
-    # The contours may touch themselves in a point, which the simple-feature rules forbid: split them there.
+    # Contours may touch themselves, which the simple-feature rules forbid; make_valid would change the area there.
     bad = ~shapely.is_valid(array)
     if bad.any():
-        array = np.concatenate([array[~bad], shapely.get_parts(shapely.make_valid(array[bad]))])
-        array = shapely.get_parts(array)
-        array = array[shapely.get_type_id(array) == 3]
+        split = by_faces([ring for p in array[bad] for ring in rings_of(p)], [], "union")
+        array = np.concatenate([array[~bad], shapely.get_parts(split)])
     array = shapely.orient_polygons(array)
     box = np.round(shapely.bounds(array), 6)
     array = array[np.lexsort((shapely.area(array), box[:, 0], box[:, 1]))]
@@ -126,7 +129,10 @@ def combine(
     operation: Operation,
     rule: FillRule = "nonzero",
 ) -> MultiPolygon:
-    """Return the boolean of two sets of rings, both filled by `rule`, in normal form but for slivers."""
+    """Return the boolean of two sets of rings, both filled by `rule`, in normal form but for slivers.
+
+    By sweep line; where that gives up on nearly coincident edges, which happens, by the faces of the arrangement.
+    """
     import pyclipper
 
     one_of("rule", rule, _RULES)
@@ -137,14 +143,54 @@ def combine(
         "intersection": pyclipper.CT_INTERSECTION,
     }
     engine = pyclipper.Pyclipper()
-    for rings, role in ((subject, pyclipper.PT_SUBJECT), (clip, pyclipper.PT_CLIP)):
-        whole = _whole(rings)
-        try:
+    sets = (_whole(subject), _whole(clip))
+    for whole, role in zip(sets, (pyclipper.PT_SUBJECT, pyclipper.PT_CLIP), strict=True):
+        # AddPaths refuses a set of which every ring is flat: it has nothing to fill.
+        with contextlib.suppress(pyclipper.ClipperException):
             if whole:
                 engine.AddPaths(whole, role, True)
-        except pyclipper.ClipperException:
-            continue  # every ring of this set is flat: nothing to fill
-    return normal(_polygons(engine.Execute2(kinds[operation], kind, kind)))
+    try:
+        tree = engine.Execute2(kinds[operation], kind, kind)
+    except pyclipper.ClipperException:
+        return by_faces(subject, clip, operation, rule)
+    return normal(_polygons(tree))
+
+
+def _windings(points: FloatArray, rings: Sequence[FloatArray]) -> IntArray:
+    """Return how often the rings go round each point, (n,): signed crossings of the ray to the right."""
+    total = np.zeros(len(points), dtype=np.int64)
+    for ring in rings:
+        a, b = ring, np.roll(ring, -1, axis=0)
+        for first in range(0, len(points), 1000):
+            x, y = points[first : first + 1000, :1], points[first : first + 1000, 1:]
+            up, down = (a[:, 1] <= y) & (b[:, 1] > y), (a[:, 1] > y) & (b[:, 1] <= y)
+            left = (b[:, 0] - a[:, 0]) * (y - a[:, 1]) - (x - a[:, 0]) * (b[:, 1] - a[:, 1])
+            total[first : first + 1000] += (up & (left > 0)).sum(axis=1) - (down & (left < 0)).sum(axis=1)
+    return total
+
+
+def by_faces(
+    subject: Sequence[FloatArray],
+    clip: Sequence[FloatArray],
+    operation: Operation,
+    rule: FillRule = "nonzero",
+) -> MultiPolygon:
+    """Return the same as `combine`, slower but on any input: faces of all edges, kept by their winding numbers."""
+    sets = [[tidy(r, closed=True) for r in rings] for rings in (subject, clip)]
+    sets = [[r for r in rings if len(r) >= 3] for rings in sets]
+    edges = [LineString(np.concatenate([r, r[:1]])) for rings in sets for r in rings]
+    if not edges:
+        return MultiPolygon()
+    noded = shapely.union_all(edges, grid_size=1.0 / GRID)
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    if not len(faces):
+        return MultiPolygon()
+    inner = shapely.get_coordinates(shapely.point_on_surface(faces))
+    turns = [_windings(inner, rings) for rings in sets]
+    s, c = (t != 0 if rule == "nonzero" else t % 2 == 1 for t in turns)
+    keep = {"union": s | c, "difference": s & ~c, "intersection": s & c}[operation]
+    kept = shapely.get_parts(shapely.union_all(faces[keep], grid_size=1.0 / GRID))
+    return normal(kept[shapely.get_type_id(kept) == 3])
 
 
 def fill(rings: Sequence[FloatArray], rule: FillRule = "nonzero") -> MultiPolygon:

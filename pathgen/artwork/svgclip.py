@@ -9,6 +9,7 @@ from shapely.geometry import MultiPolygon
 
 from pathgen.artwork import css
 from pathgen.artwork.curves import matrix, stretch
+from pathgen.artwork.pathdata import NotFiniteError
 from pathgen.artwork.repair import common, fill, rings_of
 from pathgen.artwork.svgcontext import NOT_READ, Context, Drawing
 from pathgen.artwork.svgshapes import SHAPES
@@ -69,7 +70,7 @@ class Clipper:
         seen = seen | {id(clip)}
         declared = self.drawing.sheet.declared(clip)
         style = css.cascade(declared, css.cascade({}, {}))
-        m = m @ transform(style["transform"], context.basis)
+        m = m @ self._matrix(clip, style, context)
         rings: list[FloatArray] = []
         for child in clip.children:
             rings += rings_of(self._part(child, m, style, context, seen))
@@ -77,6 +78,16 @@ class Clipper:
         area = self._again(area, style, m, context, seen)
         self._known[key] = area
         return area
+
+    def _matrix(self, node: Node, style: dict[str, str], context: Context) -> FloatArray:
+        try:
+            return transform(style["transform"], context.basis)
+        except NotFiniteError:
+            raise
+        except ValueError:
+            text = f"its transform {style['transform']!r} is not understood and not applied to this clip"
+            self.drawing.say("clip", text, node, context)
+            return np.eye(3)
 
     def _part(
         self, child: Node, m: FloatArray, parent: dict[str, str], context: Context, seen: frozenset[int]
@@ -88,7 +99,7 @@ class Clipper:
             if child.tag in NOT_READ:
                 self.drawing.say("clip", f"<{child.tag}> in a clip is not applied", child, context)
             return MultiPolygon()
-        m = m @ transform(style["transform"], context.basis)
+        m = m @ self._matrix(child, style, context)
         shape = self.drawing.geometry(child, context, declared)
         if child.tag == "use":
             target = self.drawing.target(child.attrs.get("href", ""), child, context)
