@@ -42,6 +42,9 @@ rounding would show in the tolerance; larger: letters a kilometre high would not
 ON_CURVE_SHARE = 0.99
 """Share of the tolerance given to chords; the rest covers the rounding above."""
 
+HIGHEST = 1e5
+"""Largest cap height, mm: larger ones are a mistaken unit."""
+
 CRUMB = 1e-8
 """Filled pieces and holes smaller than this are rounding noise, mm2."""
 
@@ -85,6 +88,23 @@ def text(
     >>> [round(y, 6) for y in (fern.outlines[fern.glyphs[0][0]].bounds[1], fern.outlines[fern.glyphs[0][0]].bounds[3])]
     [0.0, 40.0]
     """
+    _check(string, height, tracking, align, line_spacing, tolerance)
+    face = typeface(font)
+    lines = [_line(face, line, float(height) / face.cap_height, float(tracking)) for line in _lines(string)]
+    _refuse_missing(face, lines)
+    widest = max(line.width for line in lines)
+    share = {"left": 0.0, "center": 0.5, "right": 1.0}[align]
+    ids = [i for line in lines for i in line.ids]
+    pen = [
+        line.pen + np.array([share * (widest - line.width), -row * line_spacing * height])
+        for row, line in enumerate(lines)
+    ]
+    made = (float(height), float(tolerance))
+    return _assemble(face, ids, np.concatenate(pen), _areas(face, lines, *made), made, string)
+
+
+def _check(string: str, height: float, tracking: float, align: str, line_spacing: float, tolerance: float) -> None:
+    """Raise for arguments that cannot be carried out."""
     if not isinstance(string, str) or not string.strip():
         raise ArgumentError(f"text {string!r} is empty: give the words to set")
     positive("height", height)
@@ -93,37 +113,21 @@ def text(
     one_of("align", align, ("left", "center", "right"))
     if not math.isfinite(tracking):
         raise ArgumentError(f"tracking={tracking!r} must be a number of mm")
-    if height > 1e5:
+    if height > HIGHEST:
         raise ArgumentError(f"height={height:g} mm is a cap height of more than 100 m: give it in mm")
-    face = typeface(font)
-    scale = float(height) / face.cap_height
-    lines = [_line(face, line, scale, float(tracking)) for line in _lines(string)]
-    _refuse_missing(face, lines)
-    widest = max(line.width for line in lines)
-    share = {"left": 0.0, "center": 0.5, "right": 1.0}[align]
-    ids: list[int] = []
-    places: list[FloatArray] = []
-    for row, line in enumerate(lines):
-        ids += line.ids
-        places.append(line.pen + np.array([share * (widest - line.width), -row * line_spacing * height]))
-    letters = {i: word for line in lines for word, members in line.visible for i in members}
-    shapes = {i: _filled(face, i, float(height), float(tolerance)) for i in dict.fromkeys(ids)}
-    flat = sorted(
-        {letters.get(i, f"glyph {i}") for i, s in shapes.items() if s.is_empty and len(face.outline(i).owner)}
-    )
-    if flat:
-        raise DrawingError(
-            f"{face.name}: {', '.join(map(repr, flat))} encloses no area at {height:g} mm, so it cannot be cut: take "
-            "another font",
-            file=face.file,
-        )
-    return _assemble(face, ids, np.concatenate(places), shapes, (float(height), float(tolerance)), string)
 
 
 @dataclass(frozen=True, eq=False)
 class _Line:
-    """One shaped line: glyph ids, their origins (n, 2) in mm, its advance width, characters without a glyph,
-    and (characters, glyph ids) of the visible clusters."""
+    """One shaped line.
+
+    Attributes:
+        ids: glyph ids, in order.
+        pen: origin of each, (n, 2), mm.
+        width: advance width, mm.
+        missing: characters without a glyph.
+        visible: (characters, glyph ids) of each cluster that should leave ink.
+    """
 
     ids: list[int]
     pen: FloatArray
@@ -218,6 +222,20 @@ def _refuse_missing(face: Typeface, lines: Sequence[_Line]) -> None:
             "letters are blank in it. Take an outline font",
             file=face.file,
         )
+
+
+def _areas(face: Typeface, lines: Sequence[_Line], height: float, tolerance: float) -> dict[int, MultiPolygon]:
+    """Return the area of each glyph; raise for a visible one that has an outline but encloses nothing."""
+    shapes = {i: _filled(face, i, height, tolerance) for i in dict.fromkeys(i for line in lines for i in line.ids)}
+    words = {i: word for line in lines for word, members in line.visible for i in members}
+    flat = sorted({words.get(i, f"glyph {i}") for i, s in shapes.items() if s.is_empty and len(face.outline(i).owner)})
+    if flat:
+        raise DrawingError(
+            f"{face.name}: {', '.join(map(repr, flat))} encloses no area at {height:g} mm, so it cannot be cut: take "
+            "another font",
+            file=face.file,
+        )
+    return shapes
 
 
 def _assemble(
