@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Literal, TypeAlias, TypeVar
 
 import numpy as np
@@ -168,8 +168,6 @@ def place(
     outer = _room(into, positive("margin", margin, zero=True))
     ink = _ink(shape)
     x0, y0, x1, y1 = shapely.total_bounds(ink).tolist()
-    convex = outer.convex_hull.area - outer.area <= NOISE
-    probe = [shapely.convex_hull(shapely.geometrycollections(ink))] if convex else ink  # the same answer, sooner
     a0, b0, a1, b1 = outer.bounds
     w, h, room_w, room_h = x1 - x0, y1 - y0, a1 - a0, b1 - b0
     sizes = f"the shape is {w:.2f} x {h:.2f} mm, the room {room_w:.2f} x {room_h:.2f} mm"
@@ -180,32 +178,40 @@ def place(
     fx, fy = ALIGNMENTS[align]
 
     def at(s: float) -> Matrix:
-        dx = a0 + fx * (room_w - s * w) - s * x0
-        dy = b0 + fy * (room_h - s * h) - s * y0
-        return (s, 0.0, 0.0, s, dx, dy)
+        return (s, 0.0, 0.0, s, a0 + fx * (room_w - s * w) - s * x0, b0 + fy * (room_h - s * h) - s * y0)
 
+    inner = _largest(ink, outer, at, scale, once=fit == "none")
+    if inner < SMALLEST_SCALE * scale:
+        raise ArgumentError(
+            f"{sizes}, but at align={align!r} it stands over the outline of what it is placed into: take another "
+            f"align, {'fit=shrink' if fit == 'none' else 'a larger margin'}, or a smaller shape"
+        )
+    return transformed(shape, at(inner))
+
+
+def _largest(
+    ink: list[BaseGeometry], outer: Polygon, at: Callable[[float], Matrix], scale: float, *, once: bool
+) -> float:
+    """Return the largest scale, up to `scale`, at which the ink lies inside an outline; 0 where none was found.
+
+    In a rectangle that is `scale` itself. In another outline it is found by halving, from 0 (always inside, where
+    the aligned point is) upwards; `once` tries `scale` alone.
+    """
+    convex = outer.convex_hull.area - outer.area <= NOISE
+    probe = [shapely.convex_hull(shapely.geometrycollections(ink))] if convex else ink  # the same answer, sooner
     inside = outer.buffer(NOISE, join_style="mitre")
     shapely.prepare(inside)
 
     def fits(s: float) -> bool:
         return bool(shapely.covers(inside, _affine(np.array(probe, dtype=object), at(s))).all())
 
-    if not fits(scale):
-        if fit == "none":
-            raise ArgumentError(
-                f"{sizes}, but at align={align!r} it stands over the outline, which is no rectangle: "
-                "move it, give a margin, or take fit='shrink'"
-            )
-        low, high = 0.0, scale
-        for _ in range(ROUNDS):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if fits(middle) else (low, middle)
-        if low < SMALLEST_SCALE * scale:
-            raise ArgumentError(
-                f"{sizes}, but at align={align!r} the outline leaves it none: take align='center' or a larger margin"
-            )
-        scale = low
-    return transformed(shape, at(scale))
+    if fits(scale):
+        return scale
+    low, high = 0.0, scale
+    for _ in range(0 if once else ROUNDS):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
 
 
 def _room(into: Shape, margin: float) -> Polygon:
