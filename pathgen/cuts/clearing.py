@@ -24,7 +24,10 @@ backwards against the feed, so chips begin thick and end thin.)
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 import shapely
@@ -32,7 +35,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.errors import ArgumentError
-from pathgen.model.arrays import FloatArray
+from pathgen.model.arrays import BoolArray, FloatArray
 from pathgen.model.path import Role
 from pathgen.model.tool import Cutting, Direction, Tool
 from pathgen.shape.tolerance import NOISE, PLAN, SIMPLIFY, quad_segs
@@ -80,6 +83,41 @@ class Run:
         return last
 
 
+class Segments:
+    """The straight pieces of several outlines in flat arrays, to find nearest points quickly."""
+
+    def __init__(self, outlines: list[FloatArray]) -> None:
+        self.outlines = outlines
+        self.first = np.concatenate([[0], np.cumsum([len(r) - 1 for r in outlines])])
+        self.a = np.concatenate([r[:-1] for r in outlines]) if outlines else np.empty((0, 2))
+        self.step = np.concatenate([np.diff(r, axis=0) for r in outlines]) if outlines else np.empty((0, 2))
+        self.square = np.maximum(np.einsum("ij,ij->i", self.step, self.step), 1e-300)
+
+    def nearest(self, point: FloatArray, wanted: BoolArray | None = None) -> tuple[int, FloatArray, float]:
+        """Return (index of the piece, nearest point, distance) among the pieces `wanted`."""
+        t = np.clip(np.einsum("ij,ij->i", point - self.a, self.step) / self.square, 0.0, 1.0)
+        foot = self.a + t[:, None] * self.step
+        away = foot - point
+        square = np.einsum("ij,ij->i", away, away)
+        if wanted is not None:
+            square = np.where(wanted, square, np.inf)
+        k = int(np.argmin(np.round(square, 9)))
+        return k, foot[k], math.sqrt(float(square[k]))
+
+    def outline_of(self, piece: int) -> int:
+        """Return the index of the outline that holds a piece."""
+        return int(np.searchsorted(self.first, piece, side="right")) - 1
+
+    def turned(self, piece: int, start: FloatArray) -> FloatArray:
+        """Return the closed outline that holds `piece`, turned so that it starts and ends at `start` on that piece."""
+        n = self.outline_of(piece)
+        ring, k = self.outlines[n], piece - int(self.first[n])
+        whole = np.concatenate([start[None], ring[k + 1 : -1], ring[: k + 1], start[None]])
+        keep = np.ones(len(whole), dtype=bool)
+        keep[1:-1] = np.abs(whole[1:-1] - start).max(axis=1) > NOISE
+        return whole[keep]
+
+
 @dataclass(eq=False, kw_only=True)
 class Sheet:
     """One piece of the center region shrunk by `depth` stepovers.
@@ -97,6 +135,20 @@ class Sheet:
     parent: int
     children: list[int] = field(default_factory=list)
     runs: list[int] = field(default_factory=list)
+    table: Segments = field(init=False)
+
+    @cached_property
+    def _border(self) -> BaseGeometry:
+        border = shapely.boundary(self.region)
+        shapely.prepare(border)
+        shapely.prepare(self.region)
+        return border
+
+    def holds(self, line: LineString) -> bool:
+        """Return whether a line lies inside and meets no outline."""
+        return not bool(shapely.intersects(self._border, line)) and bool(
+            shapely.intersects_xy(self.region, *line.coords[0])
+        )
 
 
 def check_stepover(tool: Tool, cutting: Cutting, title: str) -> float:
@@ -135,7 +187,7 @@ def sheets(center: MultiPolygon, *, radius: float, stepover: float, error: float
     while first < len(found):
         here = range(first, len(found))
         first, depth = len(found), depth + 1
-        before = shapely.simplify(np.array([found[k].region for k in here]), SIMPLIFY)
+        before = _simplified(np.array([found[k].region for k in here], dtype=object))
         after = shapely.buffer(before, -stepover, quad_segs=segments)
         parts, owner = shapely.get_parts(after, return_index=True)
         solid = shapely.area(parts) > NOISE
@@ -143,6 +195,15 @@ def sheets(center: MultiPolygon, *, radius: float, stepover: float, error: float
             found[here[k]].children.append(len(found))
             found.append(Sheet(region=part, depth=depth, parent=here[k]))
     return _needed(found, radius=radius, stepover=stepover, segments=segments)
+
+
+def _simplified(regions: Any) -> Any:
+    """Return an array of regions with fewer vertices, by the quick way where its result is valid."""
+    quick = shapely.simplify(regions, SIMPLIFY, preserve_topology=False)
+    bad = ~shapely.is_valid(quick) | shapely.is_empty(quick)
+    if bad.any():
+        quick[bad] = shapely.simplify(regions[bad], SIMPLIFY, preserve_topology=True)
+    return quick
 
 
 def _needed(found: list[Sheet], *, radius: float, stepover: float, segments: int) -> list[Sheet]:
@@ -194,17 +255,9 @@ def _signed_area(xy: FloatArray) -> float:
 
 def started_at(ring: FloatArray, point: FloatArray) -> FloatArray:
     """Return a closed ring turned so that it starts and ends at its point nearest to `point`."""
-    a, step = ring[:-1], np.diff(ring, axis=0)
-    square = np.maximum((step * step).sum(axis=1), 1e-300)
-    t = np.clip(((point - a) * step).sum(axis=1) / square, 0.0, 1.0)
-    foot = a + t[:, None] * step
-    k = int(np.argmin(((foot - point) ** 2).sum(axis=1)))
-    start = foot[k]
-    body = np.concatenate([ring[k + 1 : -1], ring[: k + 1]])
-    whole = np.concatenate([start[None], body, start[None]])
-    keep = np.ones(len(whole), dtype=bool)
-    keep[1:-1] = np.abs(whole[1:-1] - start).max(axis=1) > NOISE
-    return whole[keep]
+    table = Segments([ring])
+    piece, start, _ = table.nearest(point)
+    return table.turned(piece, start)
 
 
 def entry_point(ring: FloatArray) -> FloatArray:
@@ -238,7 +291,8 @@ def ring_runs(
         else:
             runs.append(Run(entry=True, room=sheet.depth * stepover))
             current = len(runs) - 1
-        work = _RingWork(sheet, [s.region for s in inner], direction, stepover, radius, leftover)
+        sheet.table = Segments(rings_of(sheet.region, direction))
+        work = _RingWork(sheet, inner, stepover, radius, leftover)
         mine = work.cut(runs, current)
         sheet.runs = [r for s in inner for r in s.runs] + [r for r in mine if not inner or r != current]
         sheet.runs.remove(mine[-1])
@@ -246,45 +300,38 @@ def ring_runs(
     return runs
 
 
+NEAR = 1.2
+"""Rings within this many stepovers of done ground count as next to it. Larger: steps may cross full material;
+smaller: chords make neighbours look far."""
+
+
 class _RingWork:
     """Cuts the rings of one sheet after everything inside it."""
 
     def __init__(
-        self,
-        sheet: Sheet,
-        inner: list[Polygon],
-        direction: Direction,
-        stepover: float,
-        radius: float,
-        leftover: BaseGeometry,
+        self, sheet: Sheet, inner: list[Sheet], stepover: float, radius: float, leftover: BaseGeometry
     ) -> None:
-        self.rings = rings_of(sheet.region, direction)
-        self.lines = np.array([LineString(r) for r in self.rings], dtype=object)
+        self.table = sheet.table
+        self.rings = self.table.outlines
         self.role: Role = "cut" if sheet.depth else "finish"
-        self.inner, self.stepover, self.radius, self.leftover = inner, stepover, radius, leftover
-        self.done: list[BaseGeometry] = list(inner)
-        self.left = list(range(len(self.rings)))
-        self.gap = np.full(len(self.rings), np.inf)
+        self.stepover, self.radius, self.leftover = stepover, radius, leftover
+        self.inner = inner
+        self.left = np.ones(len(self.rings), dtype=bool)
+        self.done = Segments([r for s in inner for r in s.table.outlines])
+        self.own: list[FloatArray] = []
+        self.outline = shapely.multilinestrings([LineString(r) for r in self.rings])
+        shapely.prepare(self.outline)
         self.back: FloatArray | None = None
-        for region in inner:
-            shapely.prepare(region)
-            self._bring_near(region)
-
-    def _bring_near(self, shape: BaseGeometry) -> None:
-        """Remember how far each ring is from what is done."""
-        if len(self.rings) > 1:
-            self.gap = np.minimum(self.gap, shapely.distance(self.lines, shape))
-        else:
-            self.gap = np.minimum(self.gap, 0.0 if not np.isfinite(self.gap[0]) else self.gap[0])
 
     def cut(self, runs: list[Run], current: int) -> list[int]:
         """Append the moves for all rings, and return the indices of the runs they are in."""
         used = [current]
         if not self.inner:
-            self._append_ring(runs[current], 0, started_at(self.rings[0], entry_point(self.rings[0])), slot=True)
-        while self.left:
+            piece, start, _ = self.table.nearest(entry_point(self.rings[0]))
+            self._append_ring(runs[current], piece, start, slot=True)
+        while self.left.any():
             at = runs[current].end
-            pick, start, foot = self._next(at)
+            piece, start, foot = self._next(at)
             link = self._link(at, foot)
             if link is None:
                 runs.append(Run(needs={current}))
@@ -292,51 +339,58 @@ class _RingWork:
                 used.append(current)
             elif len(link) > 1:
                 runs[current].moves.append(Move(xy=link, role="link"))
-            if np.hypot(*(start - foot)) > NOISE:
+            gap = float(np.hypot(*(start - foot)))
+            if gap > NOISE:
                 runs[current].moves.append(Move(xy=np.array([foot, start]), role="cut", slot=True))
-            wide = bool(self.gap[pick] > 1.5 * self.stepover)
             self.back = foot
-            self._append_ring(runs[current], pick, started_at(self.rings[pick], start), slot=wide)
+            self._append_ring(runs[current], piece, start, slot=gap > NEAR * self.stepover)
         return used
 
-    def _append_ring(self, run: Run, k: int, xy: FloatArray, *, slot: bool) -> None:
+    def _append_ring(self, run: Run, piece: int, start: FloatArray, *, slot: bool) -> None:
+        k = self.table.outline_of(piece)
+        xy = self.table.turned(piece, start)
         run.moves.append(Move(xy=xy, role=self.role, slot=slot, closed=True, curved=True))
-        self.left.remove(k)
-        self.done.append(self.lines[k])
-        if self.left:
-            self._bring_near(self.lines[k])
+        self.left[k] = False
+        self.own.append(self.rings[k])
 
     def _next(self, at: FloatArray) -> tuple[int, FloatArray, FloatArray]:
-        """Return (ring, its start, the point on done ground from which to step over to it).
+        """Return (piece of the next ring, its start there, the point on done ground from which to step over to it).
 
-        Among the rings that lie about one stepover from done ground the one nearest to the tool. The nearest ring
-        of all can always be reached: the shortest way to it crosses no other.
+        The ring nearest to the tool, if done ground lies about one stepover from its nearest point; else the next
+        nearest; else the ring nearest to done ground, which can always be reached: the shortest way to it crosses no
+        other.
         """
-        point = shapely.points(at)
-        left = np.array(self.left)
-        gap = self.gap[left]
-        near = left[gap <= 1.2 * max(float(gap.min()), self.stepover)]
-        pick = int(near[np.argmin(np.round(shapely.distance(self.lines[near], point), 6))])
-        start = shapely.get_coordinates(shapely.shortest_line(self.lines[pick], point))[0]
-        foot = self._foot(shapely.points(start))
-        reach = 1.5 * max(float(self.gap[pick]), self.stepover)
-        if np.hypot(*(start - foot)) <= reach and self._clear(foot, start):
-            return pick, start, foot
-        pick = int(left[np.argmin(np.round(gap, 6))])
-        ways = shapely.shortest_line(np.array(self.done, dtype=object), self.lines[pick])
-        way = shapely.get_coordinates(ways[int(np.argmin(shapely.length(ways)))])
-        return pick, way[1], way[0]
+        open_rings = self.left.copy()
+        owner = np.repeat(np.arange(len(self.rings)), np.diff(self.table.first))
+        while open_rings.any():
+            piece, start, _ = self.table.nearest(at, open_rings[owner])
+            foot = self._foot(start)
+            if foot is not None and self._clear(foot, start):
+                return piece, start, foot
+            open_rings[self.table.outline_of(piece)] = False
+        rings = np.flatnonzero(self.left)
+        ground = shapely.multilinestrings([LineString(r) for r in (*self.done.outlines, *self.own)])
+        shapely.prepare(ground)
+        ways = shapely.shortest_line(ground, np.array([LineString(self.rings[k]) for k in rings], dtype=object))
+        way = shapely.get_coordinates(ways[int(np.argmin(np.round(shapely.length(ways), 6)))])
+        wanted = self.left[owner]
+        piece, start, _ = self.table.nearest(way[1], wanted)
+        return piece, start, way[0]
 
-    def _foot(self, point: BaseGeometry) -> FloatArray:
-        """Return the point of done ground nearest to `point`."""
-        ways = shapely.shortest_line(np.array(self.done, dtype=object), point)
-        foot: FloatArray = shapely.get_coordinates(ways[int(np.argmin(shapely.length(ways)))])[0]
-        return foot
+    def _foot(self, at: FloatArray) -> FloatArray | None:
+        """Return the point of done ground nearest to `at`; None where it is more than about a stepover away."""
+        best, limit = None, NEAR * self.stepover
+        for table in (self.done, Segments(self.own[-1:])):
+            if len(table.a):
+                _, foot, far = table.nearest(at)
+                if far <= limit:
+                    best, limit = foot, far
+        return best
 
     def _clear(self, a: FloatArray, b: FloatArray) -> bool:
         """Return whether the straight way from `a` to `b` meets no outline of this sheet but at its ends."""
         line = trimmed(a, b)
-        return line is None or not bool(shapely.intersects(self.lines, line).any())
+        return line is None or not bool(shapely.intersects(self.outline, line))
 
     def _link(self, at: FloatArray, foot: FloatArray) -> FloatArray | None:
         """Return a way over cleared floor to `foot`: (1, 2) where the tool is there already, None for none."""
@@ -344,18 +398,14 @@ class _RingWork:
             return at[None]
         if self.back is None or not self.inner:
             return None
+        way = [at, self.back, foot] if np.abs(at - self.back).max() > NOISE else [at, foot]
+        if np.abs(foot - self.back).max() <= NOISE:
+            way = [at, foot]
         line = trimmed(self.back, foot)
-        inside = line is None or any(
-            region.covers(shapely.centroid(line)) and not shapely.intersects(region.boundary, line)
-            for region in self.inner
-        )
-        way = [
-            p for k, p in enumerate((at, self.back, foot)) if k == 0 or np.abs(p - (at, self.back)[k - 1]).max() > NOISE
-        ]
+        if line is not None and not any(s.holds(line) for s in self.inner):
+            return None
         xy = np.array(way)
-        if not inside or (
-            not self.leftover.is_empty and LineString(xy).distance(self.leftover) < self.radius - 10 * PLAN
-        ):
+        if not self.leftover.is_empty and LineString(xy).distance(self.leftover) < self.radius - 10 * PLAN:
             return None
         return xy
 

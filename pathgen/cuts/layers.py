@@ -10,13 +10,15 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.cuts.clearing import Run
+from pathgen.cuts.clearing import Move, Run
 from pathgen.cuts.entry import helix, ramp
 from pathgen.cuts.model import Pass
 from pathgen.errors import ArgumentError, InternalError
 from pathgen.model.arrays import FloatArray
 from pathgen.model.path import Path
 from pathgen.model.tool import Direction, Tool
+from pathgen.shape.arcs import fit_arcs
+from pathgen.shape.tolerance import ARC_FIT
 
 Entry: TypeAlias = Literal["helix", "ramp", "plunge"]
 
@@ -50,6 +52,7 @@ def passes_at(
     """
     passes: list[Pass] = []
     order = _in_order(runs)
+    flat = [[_drawn(m) for m in run.moves] for run in runs]
     for level, (above, z) in enumerate(zip((top, *steps), steps, strict=False)):
         last: dict[int, int] = {}
         for k in order:
@@ -58,10 +61,10 @@ def passes_at(
                 path = descent.path(runs[k], above + ENTRY_ABOVE, z)
                 passes.append(Pass(path=path, role="entry", level=level, after=after))
                 after = frozenset({len(passes) - 1})
-            for move in runs[k].moves:
+            for move, rows in zip(runs[k].moves, flat[k], strict=True):
                 passes.append(
                     Pass(
-                        path=Path.lines(np.column_stack([move.xy, np.full(len(move.xy), z)])),
+                        path=Path(rows + np.array([0.0, 0.0, z, 0.0])),
                         role=move.role,
                         level=level,
                         closed=move.closed,
@@ -72,6 +75,14 @@ def passes_at(
                 after = frozenset({len(passes) - 1})
             last[k] = len(passes) - 1
     return tuple(passes)
+
+
+def _drawn(move: Move) -> FloatArray:
+    """Return the rows (x, y, 0, bulge) of a move, with arcs where its vertices lie on a curve."""
+    if move.curved:
+        return fit_arcs(move.xy, tolerance=ARC_FIT, closed=move.closed)
+    rows: FloatArray = np.column_stack([move.xy, np.zeros((len(move.xy), 2))])
+    return rows
 
 
 def _in_order(runs: list[Run]) -> list[int]:
