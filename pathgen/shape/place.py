@@ -182,9 +182,10 @@ def place(
 
     inner = _largest(ink, outer, at, scale, once=fit == "none")
     if inner < SMALLEST_SCALE * scale:
+        way_out = "fit='shrink'" if fit == "none" else "a larger margin"
         raise ArgumentError(
             f"{sizes}, but at align={align!r} it stands over the outline of what it is placed into: take another "
-            f"align, {'fit=shrink' if fit == 'none' else 'a larger margin'}, or a smaller shape"
+            f"align, {way_out}, or a smaller shape"
         )
     return transformed(shape, at(inner))
 
