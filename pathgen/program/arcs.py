@@ -136,7 +136,8 @@ def _rounded(
     middle = (begin - zero)[:, :2] / step_mm - a[:, :2] + 0.5 * exact
     middle += 0.5 * bulge[:, None] * np.column_stack([exact[:, 1], -exact[:, 0]])
     ij = np.zeros_like(chord)
-    ij[ok] = np.rint(_centers(chord[ok], size[ok], middle[ok], bulge[ok], exact[ok]) * finer)
+    centers = _centers(chord[ok], size[ok], middle[ok], bulge[ok], exact[ok]) * finer
+    ij[ok] = np.rint(np.round(centers, 4))  # the last bits of a processor decide no tie
     limit = MARGIN * RADIUS_LIMIT[dialect.units] * 10.0**dialect.center_places
     off = _read_back(ij, chord * finer, bulge, middle * finer, finer)
     tried = np.flatnonzero(ok & ~(off <= limit))
@@ -144,9 +145,9 @@ def _rounded(
         near = ij[tried, None, :] + _NEIGHBOURS
         nine = np.repeat(tried, 9)
         off9 = _read_back(near.reshape(-1, 2), chord[nine] * finer, bulge[nine], middle[nine] * finer, finer)
-        best = off9.reshape(-1, 9).argmin(axis=1)
+        best = np.round(off9.reshape(-1, 9), 6).argmin(axis=1)
         ij[tried] = near[np.arange(len(tried)), best]
-        ok[tried] = off9.reshape(-1, 9).min(axis=1) <= limit
+        ok[tried] = off9.reshape(-1, 9)[np.arange(len(tried)), best] <= limit
     return ok, ij
 
 

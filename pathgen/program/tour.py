@@ -96,13 +96,13 @@ def _improved(
         ring=np.concatenate([[False], ring[order]]),
         fixed=1 if at is not None else 2,
     )
-    p, q = _near(ends)
+    p, q, apart = _near(ends)
     whole = busy = np.ones(len(order), dtype=bool)
     work = WORK
     while work > 0:
         look = busy[p // 2] | busy[q // 2]
         work -= int(look.sum())
-        busy = state.sweep(p[look], q[look])
+        busy = state.sweep(p[look], q[look], apart[look])
         if not busy.any():
             if look.all():
                 break
@@ -110,8 +110,8 @@ def _improved(
     return state.index[1:], state.turned[1:]
 
 
-def _near(ends: Ends) -> tuple[IntArray, IntArray]:
-    """Return pairs of ends that lie near each other; 2 k is the start of stretch k, 2 k + 1 its end."""
+def _near(ends: Ends) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return pairs of ends that lie near each other, and how far; 2 k is the start of stretch k, 2 k + 1 its end."""
     n = len(ends.start)
     points = np.empty((2 * n, 2))
     points[0::2], points[1::2] = ends.start, ends.end
@@ -125,8 +125,9 @@ def _near(ends: Ends) -> tuple[IntArray, IntArray]:
         if len(p) <= 4 * NEIGHBOURS * len(points) or reach < 1e-3:
             break
         reach *= 0.5
-    apart = p // 2 != q // 2
-    return p[apart].astype(np.int64), q[apart].astype(np.int64)
+    others = p // 2 != q // 2
+    p, q = p[others].astype(np.int64), q[others].astype(np.int64)
+    return p, q, _far(points[p], points[q])
 
 
 @dataclass
@@ -145,40 +146,61 @@ class _Tour:
     ring: BoolArray
     fixed: int
 
-    def sweep(self, p: IntArray, q: IntArray) -> BoolArray:
-        """Make the best moves among those that link ends p and q; return the stretches worth looking at again."""
+    def sweep(self, p: IntArray, q: IntArray, apart: FloatArray) -> BoolArray:
+        """Make the best moves among those that link ends p and q, `apart` mm; return what is worth another look.
+
+        Of moves that touch each other only the best is made. Turning a run round touches all of it; moving a run
+        touches its ends and where it goes, for what lies between only shifts along.
+        """
         busy = np.zeros(len(self.a), dtype=bool)
-        moves = self._moves(p, q)
+        moves = self._moves(p, q, apart)
         gain = np.round(self._gain(*moves), 6)
         good = np.flatnonzero(gain > GAIN)
         first, last, target = (m[good] for m in moves)
         ranked = np.lexsort((target, last, first, -gain[good]))
         taken = np.zeros(len(self.a) + 2, dtype=bool)
-        done: list[tuple[int, int, int]] = []
+        stretch = self.index.tolist()
+        end, done = len(stretch) - 1, list[tuple[int, int, int | None]]()
         for i, j, t in zip(first[ranked].tolist(), last[ranked].tolist(), target[ranked].tolist(), strict=True):
-            low, high = (i - 1, j + 1) if t < 0 else (min(i - 1, t), max(j + 1, t + 1))
-            busy[[self.index[k] for k in (i - 1, i, j, min(j + 1, len(busy) - 1), max(t, 0))]] = True
-            if taken[low : high + 1].any():
+            busy[[stretch[k] for k in (i - 1, i, j, min(j + 1, end), max(t, 0))]] = True
+            if taken[i - 1 : j + 2].any() or (t >= 0 and taken[t : t + 2].any()):
                 continue
-            taken[low : high + 1] = True
-            done.append((i, j, t))
-        for i, j, t in done:
-            if t < 0:
-                self._flip(i, j + 1)
-            else:
-                self._shift(i, j + 1, t)
+            taken[i - 1 : j + 2] = True
+            if t >= 0:
+                taken[t : t + 2] = True
+            done.append((stretch[i], stretch[j], None if t < 0 else stretch[t]))
+        self._make(done)
         return busy[:-1]  # the last entry stood for the start, whose index is -1
 
-    def _moves(self, p: IntArray, q: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    def _make(self, moves: list[tuple[int, int, int | None]]) -> None:
+        """Make moves given by stretches: first and last of a run, and what it goes behind (None: turn it round)."""
+        place = np.empty(len(self.a), dtype=np.int64)
+        place[self.index] = np.arange(len(self.a))  # the start's index, -1, takes the last entry
+        for one, other, behind in moves:
+            first, stop = int(place[one]), int(place[other]) + 1
+            if behind is None:
+                low, high = first, stop
+                self._flip(first, stop)
+            else:
+                target = int(place[behind])
+                low, high = min(first, target), max(stop, target + 1)
+                self._shift(first, stop, target)
+            place[self.index[low:high]] = np.arange(low, high)
+
+    def _moves(self, p: IntArray, q: IntArray, apart: FloatArray) -> tuple[IntArray, IntArray, IntArray]:
         """Return (first, last, target) of moves: target -1 turns entries first to last round, else puts them behind it.
 
         Two exits are linked by turning round what lies between them, two entries too; an exit and an entry by putting
-        a run that begins with the entry behind the exit, or a run that ends with the exit before the entry.
+        a run that begins with the entry behind the exit, or a run that ends with the exit before the entry. A new link
+        is tried only where it is shorter than a link it may replace: a move that shortens the tour has such a link.
         """
         n, place = len(self.a), np.empty(len(self.a), dtype=np.int64)
         place[self.index[1:]] = np.arange(1, n)
         u, v = place[p // 2], place[q // 2]
         out_u, out_v = (p % 2 == 1) ^ self.turned[u], (q % 2 == 1) ^ self.turned[v]
+        link = self._links()
+        hope = apart < np.maximum(link[np.where(out_u, u, u - 1)], link[np.where(out_v, v, v - 1)]) - GAIN
+        u, v, out_u, out_v = u[hope], v[hope], out_u[hope], out_v[hope]
         tight = np.concatenate([[0], np.cumsum(~self.loose)])
         both = (out_u == out_v) & (u < v)
         first, last = np.where(out_u, u + 1, u)[both], np.where(out_u, v, v - 1)[both]
@@ -194,23 +216,24 @@ class _Tour:
         first, last, target = (np.concatenate(c) for c in zip(*parts, strict=True))
         return first, last, target
 
+    def _links(self) -> FloatArray:
+        """Return the way from each entry to the next, mm; 0 behind the last."""
+        return np.append(_far(self.b[:-1], self.a[1:]), 0.0)
+
     def _gain(self, first: IntArray, last: IntArray, target: IntArray) -> FloatArray:
         """Return how much shorter each move makes the tour, mm."""
-        n = len(self.a)
-        link = np.zeros(n)
-        link[:-1] = _far(self.b[:-1], self.a[1:])
+        n, link = len(self.a), self._links()
         nowhere = np.concatenate([self.a, [[0.0, 0.0]]])
 
         def to_entry(points: FloatArray, k: IntArray) -> FloatArray:
             return np.where(k < n, _far(points, nowhere[k]), 0.0)
 
         before, after = self.b[first - 1], last + 1
-        gain = link[first - 1] + link[last]
         turns = target < 0
         turned = _far(before, self.b[last]) + to_entry(self.a[first], after)
         moved = to_entry(before, after) - link[target] + _far(self.b[target], self.a[first])
         moved += to_entry(self.b[last], target + 1)
-        shorter: FloatArray = gain - np.where(turns, turned, moved)
+        shorter: FloatArray = link[first - 1] + link[last] - np.where(turns, turned, moved)
         return shorter
 
     def _take(self, order: IntArray, first: int) -> None:
@@ -237,5 +260,5 @@ class _Tour:
 def _far(p: FloatArray, q: FloatArray) -> FloatArray:
     """Return the distance of points, mm; broadcast."""
     d = p - q
-    far: FloatArray = np.hypot(d[..., 0], d[..., 1])
+    far: FloatArray = np.sqrt(d[..., 0] * d[..., 0] + d[..., 1] * d[..., 1])
     return far
