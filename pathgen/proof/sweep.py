@@ -242,12 +242,13 @@ def _fill_windows(field: Field, grid: Grid, a: FloatArray, b: FloatArray, profil
     """Lower the samples under strokes by the closed form, in windows where the tool is below the face."""
     a, b = _split(a, b, profile, grid.pixel)
     # where the tool is below the face: its radius at the height of the face above the lower end
-    ra, rb = profile.reach(np.maximum(-a[:, 2], 0.0)), profile.reach(np.maximum(-b[:, 2], 0.0))
-    low = np.minimum(a[:, :2] - ra[:, None], b[:, :2] - rb[:, None])
-    high = np.maximum(a[:, :2] + ra[:, None], b[:, :2] + rb[:, None])
+    reach = profile.reach(np.maximum(-np.minimum(a[:, 2], b[:, 2]), 0.0))[:, None]
+    low, high = np.minimum(a[:, :2], b[:, :2]) - reach, np.maximum(a[:, :2], b[:, :2]) + reach
     c0, c1 = grid.span(low[:, 0], high[:, 0], axis=0)
     r0, r1 = grid.span(low[:, 1], high[:, 1], axis=1)
     some = np.flatnonzero((c1 > c0) & (r1 > r0))
+    if not len(some):
+        return
     # windows of like size are worked on together; sizes are rounded up so that there are few of them
     rows, columns = _rounded((r1 - r0)[some]), _rounded((c1 - c0)[some])
     key = rows * 100_000 + columns
