@@ -250,7 +250,8 @@ def _groove(view: Design, rule: Groove, grid: Grid) -> None:
     wide = (rule.limit - rule.begin) / k  # half the width at which the limit is met
     outline = Outline(rule.region)
     band = widened(mask, 2)
-    distance = outline.over(grid, band, limit=wide + flat + 2.0 * grid.pixel if math.isfinite(wide) else math.inf)
+    far = wide + flat + 0.5 * (rule.floor_diameter or 0.0) + 2.0 * grid.pixel
+    distance = outline.over(grid, band, limit=far)
     within = np.where(mask, distance, 0.0)
     depth = np.minimum(rule.begin + within * k, rule.limit)
     lower = mask & (-depth < view.deepest)
