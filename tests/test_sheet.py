@@ -223,6 +223,12 @@ def test_findings_come_by_severity_with_advice_and_place(page):
     assert "keep-outs: none stated" in words
 
 
+def test_places_are_told_as_the_machine_shows_them():
+    """Findings come in stock coordinates; the operator reads coordinates from the work zero."""
+    words = Page(setup_sheet(job(stock=dataclasses.replace(BOARD, zero="center", zero_height="table")))).words
+    assert "X -130.0 Y -45.0 Z 0.00" in words
+
+
 def test_an_unproved_job_says_so_loudly():
     error = Finding(code="gouge", severity="error", text="Cut 0.100 mm too deep.", where=(80, 100, -4), amount=0.1)
     text = setup_sheet(job(told=proof(False, (error,), gouge=0.1)))

@@ -82,7 +82,7 @@ def setup_sheet(job: Job, *, proof: Proof | None = None, accepted: Sequence[str]
         _section("Cuts, in order", _cuts(job, spent)),
         _section("Programs", _programs(programs, suffix)),
         _section("Plan", _plan(job, motions, findings)),
-        _findings(findings, accepted, proof.unchecked),
+        _findings(findings, accepted, proof.unchecked, (*job.stock.zero_xy, job.stock.zero_z)),
         _section("Cautions", _list(cautions(job), "cautions")),
         f'<div class="sign">{"".join(f"<span>{words}</span>" for words in SIGNATURES)}</div>',
     ]
@@ -319,7 +319,7 @@ def _plan(job: Job, motions: Sequence[Motion], findings: Sequence[Finding]) -> s
     )  # fmt: skip
     words = "Full lines: cuts. Thin: entries and links. Dashed: rapids. Quartered disc: work zero."
     if any(f.where is not None for f in findings[:MOST]):
-        words += " Numbers: places of findings."
+        words += " Numbers: places of findings; their X Y Z count from the work zero."
     return f'<figure class="plan">{svg}<figcaption>{words}</figcaption></figure>'
 
 
@@ -332,13 +332,15 @@ def _rapids(motion: Motion, zero: tuple[float, float]) -> np.ndarray[Any, np.dty
     return picked
 
 
-def _findings(findings: Sequence[Finding], accepted: Sequence[str], unchecked: Iterable[Any]) -> str:
+def _findings(
+    findings: Sequence[Finding], accepted: Sequence[str], unchecked: Iterable[Any], zero: tuple[float, float, float]
+) -> str:
     titles = {"error": "Errors", "warning": "Warnings", "note": "Notes"}
     out = []
     for severity in ORDER:
         listed = [(k, f) for k, f in enumerate(findings, 1) if f.severity == severity and k <= MOST]
         if listed:
-            items = "".join(_finding(k, f) for k, f in listed)
+            items = "".join(_finding(k, f, zero) for k, f in listed)
             out.append(_section(titles[severity], f'<ul class="findings">{items}</ul>', long=len(listed) > 8))
     if len(findings) > MOST:
         out.append(f"<p>And {len(findings) - MOST} more, listed by the proof.</p>")
@@ -350,10 +352,11 @@ def _findings(findings: Sequence[Finding], accepted: Sequence[str], unchecked: I
     return "\n".join(out)
 
 
-def _finding(k: int, f: Finding) -> str:
+def _finding(k: int, f: Finding, zero: tuple[float, float, float]) -> str:
+    """Build one finding; its place is told as the machine shows it, from the work zero."""
     place = [f.cut or "", f"{f.program or 'line'} {f.line}" if f.line is not None else ""]
     if f.where is not None:
-        place.append("X {:.1f} Y {:.1f} Z {:.2f}".format(*f.where))
+        place.append("X {:.1f} Y {:.1f} Z {:.2f}".format(*(a - b for a, b in zip(f.where, zero, strict=True))))
     at = ", ".join(p for p in place if p)
     tail = f' <span class="at">({e(at)})</span>' if at else ""
     advice = f" <i>{e(f.advice)}</i>" if f.advice else ""
