@@ -35,8 +35,10 @@ def best(function, *arguments, runs: int = RUNS):
 
 def modal(text: str) -> str:
     """The same moves as a writer with modal words and comments writes them."""
-    lines = text.replace("G1X", "X").split("\n")
-    return "\n".join(f"(PASS 1.{k} groove)\n{line}" if k % 50 == 0 else line for k, line in enumerate(lines))
+    first, *lines = text.replace("G1X", "X").split("\n")
+    return f"G1{first}\n" + "\n".join(
+        f"(PASS 1.{k} groove)\n{line}" if k % 50 == 0 else line for k, line in enumerate(lines)
+    )
 
 
 def main() -> None:
@@ -44,7 +46,7 @@ def main() -> None:
     join, text = best(plain_join, points)
     for name, program in (
         ("plain join read back", text),
-        ("modal words, a comment every 50 lines", "G1 " + modal(text)),
+        ("modal words, a comment every 50 lines", modal(text)),
         ("with line numbers and blanks", "\n".join(f"N{k % 99999} {line}" for k, line in enumerate(text.split("\n")))),
     ):
         spent, motion = best(read_program, f"G21 G90 F1500\n{program}\nM2")

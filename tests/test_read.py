@@ -509,3 +509,12 @@ def test_every_code_has_a_meaning_and_a_weight():
     assert used <= set(READ_CODES)
     assert all(severity(code) == "error" for code in used)
     assert all(code == code.lower() and " " not in code for code in READ_CODES)
+
+
+def test_a_tool_put_in_by_hand_is_named_by_its_t_word():
+    """Where nothing changes tools, T alone says what is in the spindle; with M6, T only selects (section 3.7.3)."""
+    by_hand = read("T3", "G1 X1", "T4", "M0", "G1 X2")
+    assert by_hand.moves.tool.tolist() == [0, 3, 4]
+    assert not [e for e in by_hand.events if e.kind == "tool"]
+    assert read("T3 M6", "T4 G1 X1", "M6", "X2").moves.tool.tolist() == [0, 3, 4]
+    assert read("T9 X1 X2", "G1 X1").moves.tool.tolist() == [0, 0]

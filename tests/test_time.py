@@ -295,12 +295,16 @@ def test_inverse_time_moves_take_at_least_their_minutes():
 
 
 def test_programs_one_after_the_other_add_up():
-    a, b = time(program("G1 X100 F3000"), machine()), time(read_program(JOB), machine())
-    both = total([a, b, a], change_time=30)
-    assert both.total == pytest.approx(2 * a.total + b.total + 30)
-    assert both.change == b.change + 30
-    assert both.by_cut == b.by_cut
-    assert len(both.moves) == 2 * len(a.moves) + len(b.moves)
+    """A change by hand counts where a program without M6 begins with another tool than was used last."""
+    a, b = (time(program(f"T{k}", "G1 X100 F3000"), machine()) for k in (1, 2))
+    job = time(read_program(JOB), machine())
+    whole = total([a, a, b, job, b, a], change_time=30)
+    assert whole.change == job.change + 2 * 30
+    assert whole.total == pytest.approx(3 * a.total + 2 * b.total + job.total + 60)
+    assert whole.by_cut == job.by_cut
+    assert whole.by_tool[1] == pytest.approx(3 * a.by_tool[1] + job.by_tool[1])
+    assert len(whole.moves) == 5 * len(a.moves) + len(job.moves)
+    assert total([], change_time=30).total == 0
 
 
 def test_a_result_cannot_be_changed():
@@ -322,3 +326,10 @@ def test_times_are_told_in_words():
         "59 min 59 s",
         "1 h 0 min 0 s",
     ]
+
+
+def test_tools_changed_by_hand_within_a_program_take_their_time():
+    spent = time(program("T3", "G1 X10", "G4 P2", "T4", "M0", "G1 X20", "T4", "X30"), machine(change_time=40))
+    assert spent.change == 40
+    assert list(spent.by_tool) == [3, 4]
+    assert spent.by_tool[3] + spent.by_tool[4] == pytest.approx(spent.feed + 2)

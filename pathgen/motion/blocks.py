@@ -206,6 +206,7 @@ def _feed_and_spindle(block: Block, codes: Codes, state: State, recorder: Record
         state.speed = w["S"]
     if "T" in w:
         state.selected = round(w["T"])
+        recorder.selections.append((len(recorder), state.selected))
     if "tool change" in m:
         if state.selected is None:
             recorder.find("change-without-tool", line, "M6 before any T word: the spindle is read as empty")

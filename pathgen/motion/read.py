@@ -27,7 +27,7 @@ def read_program(text: str, *, block_delete: bool = False, slots: int = 99, bulk
     Never raises on content: what the standard (NISTIR 6556) forbids is in `Motion.findings`, with its line; such a
     line is skipped. Coordinates are those of the work zero in mm, whatever the program's unit; work offsets that
     the program does not set lie at 0, G92 shifts the numbers and not the place. Before the program has named an
-    axis its place is NaN.
+    axis its place is NaN. Where there is no M6 at all, a T word names the tool put in by hand.
 
     Args:
         text: the program; lines end with a newline, a carriage return, or both.
@@ -120,7 +120,7 @@ class _Reader:
         state, recorder = self.state, self.recorder
         for row in range(begin, stop):
             before = state.copied()
-            rows, events, findings = len(recorder.rows), len(recorder.events), len(recorder.findings)
+            mark = recorder.mark()
             try:
                 block = parse_line(self.line(row), state.parameters)
                 if block.deleted and self.block_delete:
@@ -128,7 +128,7 @@ class _Reader:
                 execute(block, state, recorder, row + 1, self.slots)
             except LineError as problem:
                 state.restore(before)
-                del recorder.rows[rows:], recorder.events[events:], recorder.findings[findings:]
+                recorder.forget(mark)
                 recorder.find(problem.code, row + 1, problem.text)
             if state.ended:
                 self.last = row

@@ -128,12 +128,16 @@ _AT |= {"feed": 12, "rpm": 13, "tool": 14, "line": 15, "machine": 16}
 
 
 class Recorder:
-    """Collects moves, events and findings in order of execution; `drilled` counts the moves of drilling cycles."""
+    """Collects moves, events and findings in order of execution; `drilled` counts the moves of drilling cycles.
+
+    `selections` holds each T word as (number of moves before it, T).
+    """
 
     def __init__(self, capacity: int) -> None:
         self.columns: dict[str, NDArray[np.generic]] = {}
         self.size = 0
         self.drilled = 0
+        self.selections: list[tuple[int, int]] = []
         self.rows: list[tuple[float, ...]] = []
         self.events: list[Event] = []
         self.findings: list[Finding] = []
@@ -193,10 +197,25 @@ class Recorder:
         """Record a finding; its severity follows from its code."""
         self.findings.append(Finding(code=code, severity=severity(code), text=text, advice=advice, line=line))
 
+    def mark(self) -> tuple[int, int, int, int]:
+        """Return how much is recorded, for `forget`; rows that came in bulk are not counted."""
+        return len(self.rows), len(self.events), len(self.findings), len(self.selections)
+
+    def forget(self, mark: tuple[int, int, int, int]) -> None:
+        """Drop what was recorded since `mark`."""
+        rows, events, findings, selections = mark
+        del self.rows[rows:], self.events[events:], self.findings[findings:], self.selections[selections:]
+
     def moves(self) -> Moves:
-        """Return all moves, frozen; the sweep of every arc is computed here, for both routes alike."""
+        """Return all moves, frozen; the sweep of every arc is computed here, for both routes alike.
+
+        Where a program never changes tools (M6), its T words name the tool that was put in by hand.
+        """
         self.flush()
         c = {name: column[: self.size] for name, column in self.columns.items()}
+        if not any(e.kind == "tool" for e in self.events):
+            for index, tool in self.selections:
+                c["tool"][index:] = tool
         arc = np.flatnonzero(c["kind"] == ARC)
         sweep: FloatArray = np.asarray(c["sweep"], dtype=np.float64)
         if len(arc):

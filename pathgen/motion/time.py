@@ -36,6 +36,7 @@ class Time:
         moves: (n,) seconds of each move.
         stops: lines of M0, M1 and M60; how long someone takes there is not counted.
         uncounted: lines of moves that are not counted, since the program does not say where they begin or end.
+        loads: the program itself puts in its first tool, by M6 before any feed move.
     """
 
     total: float
@@ -49,6 +50,7 @@ class Time:
     moves: FloatArray
     stops: tuple[int, ...] = field(default=())
     uncounted: tuple[int, ...] = field(default=())
+    loads: bool = False
 
     def __str__(self) -> str:
         parts = [
@@ -90,7 +92,8 @@ def time(motion: Motion, machine: Machine) -> Time:
     arcs by their centripetal acceleration; corners are rounded by `machine.corner_tolerance` (also in exact path
     mode G61; G61.1 stands still at every joint); braking looks ahead over the whole program. At dwells, tool
     changes, stops and spindle words the machine stands still. Dwells count as written, a tool change takes
-    `machine.change_time`, a spindle start waits `machine.spin_up` less the dwells that follow it.
+    `machine.change_time` (also one by hand at a stop, seen by its T word), a spindle start waits
+    `machine.spin_up` less the dwells that follow it.
 
     Args:
         motion: from `read_program`.
@@ -119,6 +122,7 @@ def time(motion: Motion, machine: Machine) -> Time:
         moves=frozen_like(each, np.float64),
         stops=tuple(e.line for e in motion.events if e.kind == "stop"),
         uncounted=tuple(int(line) for line in moves.line[unknown]),
+        loads=_loads(motion),
     )
 
 
@@ -127,8 +131,8 @@ def total(times: Sequence[Time], *, change_time: float = 0.0) -> Time:
 
     Args:
         times: of each program, in order.
-        change_time: seconds for changing the tool by hand between programs; counted before every program but the
-            first that has no tool change of its own.
+        change_time: seconds for changing the tool by hand; counted before every program but the first that does
+            not put its tool in by itself and begins with another tool than was used last.
     """
     by_cut: dict[str, float] = {}
     by_tool: dict[int, float] = {}
@@ -137,7 +141,11 @@ def total(times: Sequence[Time], *, change_time: float = 0.0) -> Time:
             by_cut[name] = by_cut.get(name, 0.0) + value
         for tool, value in one.by_tool.items():
             by_tool[tool] = by_tool.get(tool, 0.0) + value
-    by_hand = change_time * sum(one.change == 0 for one in times[1:])
+    last = [next(reversed(t.by_tool), 0) for t in times]
+    first = [next(iter(t.by_tool), 0) for t in times]
+    by_hand = change_time * sum(
+        not t.loads and (was != now or not now) for t, was, now in zip(times[1:], last, first[1:], strict=False)
+    )
     return Time(
         total=sum(t.total for t in times) + by_hand,
         feed=sum(t.feed for t in times),
@@ -150,6 +158,7 @@ def total(times: Sequence[Time], *, change_time: float = 0.0) -> Time:
         moves=frozen_like(np.concatenate([t.moves for t in times]) if times else np.empty(0), np.float64),
         stops=tuple(line for t in times for line in t.stops),
         uncounted=tuple(line for t in times for line in t.uncounted),
+        loads=bool(times) and times[0].loads,
     )
 
 
@@ -185,7 +194,16 @@ def _waits(motion: Motion, machine: Machine) -> tuple[float, float, float]:
             elif not e.value:
                 pending = 0.0
             turning = bool(e.value)
+    if not any(e.kind == "tool" for e in motion.events):
+        tool = motion.moves.tool[motion.moves.tool > 0]
+        change = machine.change_time * float(np.count_nonzero(np.diff(tool)))
     return dwell, change, spin + pending
+
+
+def _loads(motion: Motion) -> bool:
+    feeds = np.flatnonzero(motion.moves.kind != RAPID)
+    first = int(feeds[0]) if len(feeds) else len(motion.moves)
+    return any(e.kind == "tool" and e.index <= first for e in motion.events)
 
 
 def _by_cut(motion: Motion, each: FloatArray) -> dict[str, float]:
@@ -207,17 +225,18 @@ def _by_cut(motion: Motion, each: FloatArray) -> dict[str, float]:
 
 
 def _by_tool(motion: Motion, each: FloatArray) -> dict[int, float]:
-    tools = [(0, 0)] + [(e.index, int(e.value)) for e in motion.events if e.kind == "tool"]
-    found: dict[int, float] = {}
-    for (_, tool), value in zip(tools, _parts(each, [index for index, _ in tools]), strict=True):
-        if value:
-            found[tool] = found.get(tool, 0.0) + value
-    tool = 0
+    """Return seconds by tool; a dwell counts for the tool of the move after it, the last ones for the last tool."""
+    tool = motion.moves.tool
+    if not len(tool):
+        return {}
+    known, first, which = np.unique(tool, return_index=True, return_inverse=True)
+    spent = np.bincount(which, weights=each, minlength=len(known))
+    found = {int(known[k]): float(spent[k]) for k in np.argsort(first)}
     for e in motion.events:
-        if e.kind == "tool":
-            tool = int(e.value)
-        elif e.kind == "dwell":
-            found[tool] = found.get(tool, 0.0) + e.value
+        if e.kind == "dwell":
+            found[int(tool[min(e.index, len(tool) - 1)])] += e.value
+    if not found.get(0, 1.0):
+        del found[0]  # rapids from nowhere before the first tool is named
     return found
 
 
