@@ -78,13 +78,14 @@ def speed(n=1_000_000, *, level=False):
 @dataclass(frozen=True, kw_only=True)
 class Arcs:
     """What came of random arcs: share written as arcs; worst |radius difference| (program units), sweep error
-    (degrees) and distance of an arc's or chord's middle from the planned circle (mm).
+    (degrees) and distance of an arc's or chord's middle from the planned circle (mm); the shortest arc (program units).
     """
 
     share: float
     radii: float
     sweep: float
     away: float
+    shortest: float
 
 
 def random_arcs(rng, n):
@@ -147,6 +148,7 @@ def arcs(n, dialect, *, seed):
         radii=float(off.max()),
         sweep=math.degrees(np.abs(turn[arc] - planned[owner[arc]]).max()),
         away=float(np.abs(np.hypot(*(middle - center[owner]).T) - radius[owner]).max()),
+        shortest=float((np.hypot(*ij.T) * turn)[arc].min()),
     )
 
 
@@ -158,6 +160,7 @@ def many_arcs(n, dialect):
         radii=max(p.radii for p in parts),
         sweep=max(p.sweep for p in parts),
         away=max(p.away for p in parts),
+        shortest=min(p.shortest for p in parts),
     )
 
 

@@ -187,10 +187,10 @@ def way(ends, order, turned, at):
     return total
 
 
-def random_ends(rng, n, *, closed=False):
+def random_ends(rng, n, *, closed=False, free=0.5, length=8.0):
     start = rng.uniform(0, 100, (n, 2)).round(6)
-    end = start.copy() if closed else (start + rng.normal(0, 8, (n, 2))).round(6)
-    return Ends(start=start, end=end, free=rng.random(n) < 0.5)
+    end = start.copy() if closed else (start + rng.normal(0, length, (n, 2))).round(6)
+    return Ends(start=start, end=end, free=rng.random(n) < free)
 
 
 def test_the_tour_is_close_to_the_best_of_all_orders():
@@ -220,6 +220,17 @@ def test_the_tour_beats_going_always_to_the_nearest():
         ratios.append(way(ends, *tour(ends, at=(0, 0)), (0, 0)) / way(ends, *_nearest(ends, (0, 0)), (0, 0)))
     assert max(ratios) <= 1 + 1e-9
     assert np.mean(ratios) <= 0.93
+
+
+def test_long_stretches_that_may_all_be_turned_make_a_short_tour():
+    """Stretches as long as their distances, all free: turned the wrong way they would make a long tour."""
+    from pathgen.program.tour import _nearest
+
+    rng = np.random.default_rng(5)
+    for _ in range(6):
+        ends = random_ends(rng, 150, free=1.0, length=30.0)
+        order, turned = tour(ends, at=(0, 0))
+        assert way(ends, order, turned, (0, 0)) <= 0.9 * way(ends, *_nearest(ends, (0, 0)), (0, 0))
 
 
 @given(st.integers(1, 40), st.integers(0, 10**6), st.booleans(), st.booleans())
