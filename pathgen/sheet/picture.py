@@ -37,6 +37,9 @@ GOUGE: Final = (0.56, 0.07, 0.0)
 RESIDUAL: Final = (0.0, 0.16, 0.52)
 """Vermilion and deep blue, linear light: told apart by every common kind of color vision, and by their hatch."""
 
+DIM: Final = 0.24
+"""How much darker the deepest floor is than the face: less, and floors of two depths look like one."""
+
 MARK: Final = 5
 """Marked cells are grown to at least this many pixels, so that a single cell can be seen."""
 
@@ -180,10 +183,12 @@ def _doubled(field: Image) -> Image:
 def _painted(scene: _Scene, paint: Look, texture: Image) -> Image:
     """Color of the surface itself: face, cut surfaces and ground."""
     share = np.clip((-scene.height - 0.03) / 0.25, 0.0, 1.0)
+    deepest = max(-float(scene.height.min(where=scene.solid, initial=0.0)), 1.0)
+    dim = 1.0 + DIM * scene.height / deepest
     color = np.empty((*scene.height.shape, 3), np.float32)
     for channel in range(3):
         plain = paint.face[channel] + share * (paint.cut[channel] - paint.face[channel])
-        patterned = np.clip(plain * (1.0 + paint.tint[channel] * texture), 0.0, 1.0)
+        patterned = np.clip(plain * dim * (1.0 + paint.tint[channel] * texture), 0.0, 1.0)
         color[..., channel] = np.where(scene.solid, patterned, GROUND[channel])
     return color
 

@@ -46,7 +46,7 @@ LOOKS: Final = {
     "mdf": Look(face=(0.47, 0.33, 0.20), cut=(0.40, 0.27, 0.155), pattern="speckle", strength=0.05),
     "hdu foam": Look(face=(0.80, 0.66, 0.36), cut=(0.80, 0.67, 0.38), pattern="speckle", strength=0.04),
     "xps foam": Look(face=(0.50, 0.68, 0.80), cut=(0.54, 0.72, 0.83), pattern="speckle", strength=0.035),
-    "acrylic": Look(face=(0.56, 0.70, 0.74), cut=(0.80, 0.87, 0.89), gloss=0.10, sharpness=60.0),
+    "acrylic": Look(face=(0.52, 0.67, 0.72), cut=(0.78, 0.86, 0.88), gloss=0.10, sharpness=60.0),
     "polycarbonate": Look(face=(0.58, 0.68, 0.76), cut=(0.78, 0.84, 0.89), gloss=0.09, sharpness=50.0),
     "pvc foam": Look(face=(0.84, 0.84, 0.83), cut=(0.80, 0.80, 0.79), pattern="speckle", strength=0.015),
     "brass": Look(face=(0.66, 0.46, 0.15), cut=(0.74, 0.54, 0.21), pattern="brushed", strength=0.12, gloss=0.13),
@@ -85,8 +85,8 @@ def grain(look: Look, shape: tuple[int, ...], cell: float, angle: float, height:
     rng = np.random.default_rng(20)
     if look.pattern == "speckle":
         fine = rng.standard_normal((rows, columns)).astype(np.float32)
-        coarse = _noise(rng, rows, columns, 4.0 / cell, 4.0 / cell)
-        return (look.strength * (0.35 * fine + 0.65 * coarse)).astype(np.float32)
+        coarse = 0.6 * _noise(rng, rows, columns, 5.0 / cell) + 0.6 * _noise(rng, rows, columns, 1.3 / cell)
+        return (look.strength * (0.25 * fine + 0.75 * coarse)).astype(np.float32)
     c, s = np.float32(np.cos(np.radians(angle))), np.float32(np.sin(np.radians(angle)))
     x = (np.arange(columns, dtype=np.float32) * cell)[None, :]
     y = (-np.arange(rows, dtype=np.float32) * cell)[:, None]
@@ -104,9 +104,10 @@ def grain(look: Look, shape: tuple[int, ...], cell: float, angle: float, height:
     return (look.strength * (0.75 - 1.5 * late + 0.34 * pores + 0.5 * slow)).astype(np.float32)
 
 
-def _noise(rng: np.random.Generator, rows: int, columns: int, high: float, wide: float) -> Image:
-    y, x = np.arange(rows, dtype=np.float32)[:, None] / high, np.arange(columns, dtype=np.float32)[None, :] / wide
-    return _sampled(rng, x + 0 * y, y + 0 * x)
+def _noise(rng: np.random.Generator, rows: int, columns: int, size: float) -> Image:
+    """Noise with features of `size` cells, turned a little, so that no rows or columns show."""
+    y, x = np.arange(rows, dtype=np.float32)[:, None] / size, np.arange(columns, dtype=np.float32)[None, :] / size
+    return _sampled(rng, 0.8 * x + 0.6 * y, 0.8 * y - 0.6 * x)
 
 
 def _sampled(rng: np.random.Generator, u: Image, v: Image) -> Image:
