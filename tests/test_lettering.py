@@ -371,13 +371,15 @@ def test_a_font_cut_short_never_sets_half_letters(tmp_path):
 def made_font(path, *, letters, cap_height=700, blank=()):
     """Write a TrueType font of straight-sided letters; contours as given, each a list of points in 1/1000 em."""
     builder = FontBuilder(1000, isTTF=True)
-    names = [".notdef", "space", *letters, *blank]
+    named = {f"uni{ord(c):04X}": contours for c, contours in letters.items()}
+    named |= {f"uni{ord(c):04X}": () for c in blank}
+    names = [".notdef", "space", *named]
     builder.setupGlyphOrder(names)
-    builder.setupCharacterMap({32: "space"} | {ord(n): n for n in [*letters, *blank]})
+    builder.setupCharacterMap({32: "space"} | {int(n[3:], 16): n for n in named})
     drawn = {}
     for name in names:
         pen = TTGlyphPen(None)
-        for contour in letters.get(name, ()):
+        for contour in named.get(name, ()):
             pen.moveTo(contour[0])
             for point in contour[1:]:
                 pen.lineTo(point)
@@ -408,6 +410,17 @@ def test_contours_that_overlap_in_a_letter_are_one_area_whichever_way_they_turn(
         assert len(area.geoms) == 1
         assert not area.geoms[0].interiors
         assert area.area == pytest.approx(70 * 10 * 2 - 100, abs=1e-6)
+
+
+def test_a_line_of_right_to_left_letters_runs_from_the_right(tmp_path):
+    """Of alef and bet the first letter of the word stands rightmost (Unicode Standard Annex 9)."""
+    letters = {"H": [rect(0, 0, 700, 700)], "\u05d0": [rect(0, 0, 700, 300)], "\u05d1": [rect(0, 0, 700, 500)]}
+    font = made_font(tmp_path / "rtl.ttf", letters=letters)
+    parts = text("\u05d0\u05d1", height=70, font=font).region.geoms
+    left, right = sorted(parts, key=lambda p: p.bounds[0])
+    assert right.bounds[3] == pytest.approx(30), "alef, the first letter"
+    assert left.bounds[3] == pytest.approx(50), "bet, the second"
+    assert left.bounds[0] == pytest.approx(0)
 
 
 def test_a_hole_is_kept_and_an_island_in_it_too(tmp_path):
