@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import shapely
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
@@ -68,6 +69,6 @@ def regions() -> st.SearchStrategy[MultiPolygon]:
 
 
 def _many(shape: shapely.Geometry) -> MultiPolygon:
-    shape = shapely.make_valid(shape)
+    shape = shapely.make_valid(shapely.transform(shape, lambda xy: np.round(xy, 9)))
     parts = [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 1e-3]
     return MultiPolygon(parts)

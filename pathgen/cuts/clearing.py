@@ -108,6 +108,14 @@ class Segments:
         """Return the index of the outline that holds a piece."""
         return int(np.searchsorted(self.first, piece, side="right")) - 1
 
+    def snapped(self, piece: int, point: FloatArray, limit: float) -> FloatArray:
+        """Return the nearer end of a piece shorter than `limit` mm, else `point`: curves keep their own vertices."""
+        if self.square[piece] > limit * limit:
+            return point
+        a = self.a[piece]
+        b = a + self.step[piece]
+        return a if np.hypot(*(point - a)) <= np.hypot(*(point - b)) else b
+
     def turned(self, piece: int, start: FloatArray) -> FloatArray:
         """Return the closed outline that holds `piece`, turned so that it starts and ends at `start` on that piece."""
         n = self.outline_of(piece)
@@ -300,6 +308,10 @@ def ring_runs(
     return runs
 
 
+SNAP = 0.5
+"""A ring starts on a vertex where its piece there is shorter than this many stepovers. Larger: steps between rings
+grow oblique; smaller: the chord a ring starts on cannot become part of an arc."""
+
 NEAR = 1.2
 """Rings within this many stepovers of done ground count as next to it. Larger: steps may cross full material;
 smaller: chords make neighbours look far."""
@@ -328,6 +340,7 @@ class _RingWork:
         used = [current]
         if not self.inner:
             piece, start, _ = self.table.nearest(entry_point(self.rings[0]))
+            start = self.table.snapped(piece, start, SNAP * self.stepover)
             self._append_ring(runs[current], piece, start, slot=True)
         while self.left.any():
             at = runs[current].end
@@ -364,6 +377,7 @@ class _RingWork:
         owner = np.repeat(np.arange(len(self.rings)), np.diff(self.table.first))
         while open_rings.any():
             piece, start, _ = self.table.nearest(at, open_rings[owner])
+            start = self.table.snapped(piece, start, SNAP * self.stepover)
             foot = self._foot(start)
             if foot is not None and self._clear(foot, start):
                 return piece, start, foot

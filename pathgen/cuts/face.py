@@ -91,16 +91,17 @@ def face(
         direction=speeds.direction,
         title=title,
     )
+    passes = passes_at(runs, steps, descent=descent, slot=speeds.slot)
     return (
         Cut(
             name=title,
             tool=tool,
             cutting=speeds,
-            passes=passes_at(runs, steps, descent=descent, slot=speeds.slot),
+            passes=passes,
             bounds=Bounds((Flat(region=asked, depth=depth, open_edges=True),)),
             depth=depth,
             travel=tuple((z, center) for z in steps),
-            notes=notes,
+            notes=(*notes, *descent.notes),
             unreached=_missed(asked, center, tool),
             stock=stock,
             open_edges=True,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -15,6 +15,7 @@ from pathgen.cuts.entry import helix, ramp
 from pathgen.cuts.model import Pass
 from pathgen.errors import ArgumentError, InternalError
 from pathgen.model.arrays import FloatArray
+from pathgen.model.findings import Finding
 from pathgen.model.path import Path
 from pathgen.model.tool import Direction, Tool
 from pathgen.shape.arcs import fit_arcs
@@ -115,6 +116,7 @@ class Descent:
         tool: of which the diameter sizes a helix.
         direction: of a helix.
         title: the cut's name, for messages.
+        notes: filled with a finding for each place where the tool had to plunge unasked.
     """
 
     entry: Entry
@@ -123,6 +125,7 @@ class Descent:
     tool: Tool
     direction: Direction
     title: str
+    notes: list[Finding] = field(default_factory=list)
 
     def path(self, run: Run, z_from: float, z_to: float) -> Path:
         """Return the way down to the start of a run.
@@ -142,11 +145,26 @@ class Descent:
         if (z_from - z_to) / math.tan(math.radians(self.angle)) <= MOST_TURNS * way.length:
             return ramp(way, z_from, z_to, angle=self.angle)
         if self.tool.center_cutting:
+            self._say_plunged(float(x), float(y))
             return straight
         raise ArgumentError(
             f"{self.title}: at ({x:.2f}, {y:.2f}) there is no room for {self.tool.describe()} to ramp down, and it "
             "does not cut at its center: take a smaller tool, or one that may plunge"
         )
+
+    def _say_plunged(self, x: float, y: float) -> None:
+        place = (x, y, 0.0)
+        if all(n.where != place for n in self.notes):
+            self.notes.append(
+                Finding(
+                    code="plunge-entry",
+                    severity="warning",
+                    text=f"{self.tool.describe()} goes straight down: there is no room to ramp.",
+                    advice="Take a smaller tool, or drill there first.",
+                    where=place,
+                    cut=self.title,
+                )
+            )
 
     def _helix(self, xy: FloatArray, room: float, z_from: float, z_to: float) -> Path | None:
         """Return a helix that ends on the start of `xy`, tangent to it; None where its bore does not fit.

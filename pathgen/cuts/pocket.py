@@ -108,7 +108,7 @@ def pocket(
             bounds=Bounds((Flat(region=asked, depth=-bottom),)),
             depth=-bottom,
             travel=tuple((z, center) for z in steps),
-            notes=(*tool_notes(tool, -bottom, name=title), *_missed_note(missed, asked, tool, title)),
+            notes=(*tool_notes(tool, -bottom, name=title), *descent.notes, *_missed_note(missed, asked, tool, title)),
             unreached=missed,
             stock=stock,
             through=plan.through,
