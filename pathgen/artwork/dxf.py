@@ -130,9 +130,6 @@ class Reader:
             text = f"the block '{name}' contains itself: not drawn again"
             self.report.say("block", text, layer=layer, element=handle, line=self._line(handle))
             return
-        if 0 in (entity.dxf.xscale, entity.dxf.yscale):
-            self.report.say("block", f"the block '{name}' has scale 0: not drawn", layer=layer, element=handle)
-            return
         for offset in self._array(entity):
             m = entity.matrix44()
             m = m @ type(m).translate(*offset) @ to_mm

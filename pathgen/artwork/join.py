@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString
+from shapely.geometry import LineString, MultiLineString
 
 from pathgen.model.arrays import ROUND_DECIMALS, FloatArray, IntArray
 
@@ -112,7 +112,8 @@ def _faces(chains: list[FloatArray]) -> tuple[list[FloatArray], list[FloatArray]
     noded = shapely.node(shapely.multilinestrings([LineString(c) for c in chains]))
     faces, cuts, dangles, _ = shapely.polygonize_full(list(shapely.get_parts(noded)))
     loops = [shapely.get_coordinates(f.exterior)[:-1] for f in shapely.get_parts(faces)]
-    loose = shapely.line_merge(shapely.multilinestrings([*shapely.get_parts(cuts), *shapely.get_parts(dangles)]))
+    rest = [*shapely.get_parts(cuts), *shapely.get_parts(dangles)]
+    loose = shapely.line_merge(MultiLineString(rest))
     return loops, [shapely.get_coordinates(p) for p in shapely.get_parts(loose)]
 
 

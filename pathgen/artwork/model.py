@@ -42,7 +42,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "open": "open lines stay open",
         "flat": "heights (z) were dropped",
         "layer-off": "a layer that is off, frozen or not plotted was left out",
-        "block": "a block that is missing, cyclic or scaled to nothing",
+        "block": "a block that is missing, cyclic or another file",
         "broken-entity": "an entity that cannot be drawn",
         "recovered": "the file was damaged and repaired while reading",
     }
