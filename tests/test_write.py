@@ -556,7 +556,7 @@ def test_bulk_writing_gives_what_writing_one_by_one_gives():
 
 
 def test_a_feed_is_said_again_after_a_stop_even_at_the_border_of_a_chunk():
-    for n in (5, CHUNK - 2, CHUNK - 1, CHUNK, CHUNK + 1):
+    for n in (5, *range(CHUNK - 6, CHUNK + 2)):
         script = Script(machine=machine(), zero=(0.0, 0.0, 0.0))
         script.rapid_z(5.0, over=(0.0, 0.0), fresh=True)
         script.feed(np.column_stack([np.arange(1, n + 1) * 0.01, np.zeros((n, 3))]), 900.0, 900.0)
