@@ -103,12 +103,40 @@ def written(rows: Rows, dialect: Dialect, ceiling: Axes, *, feed_apart: bool = F
 
 @dataclass
 class _State:
-    """What the program has said so far: carried from chunk to chunk."""
+    """What the program has said so far: carried from chunk to chunk.
+
+    `closing` is, where F has lines of its own, the number of the line that ends each move of the chunk.
+    """
 
     steps: IntArray
     mode: int = -1
     feed: int = -1
     closing: Any = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """One chunk's moves, m of them, and which of their words are to be written.
+
+    Attributes:
+        steps: (3, m) whole steps of X Y Z.
+        changed: (3, m) the word is written.
+        mode: (m,) see `Rows`.
+        say_mode: (m,) G is written.
+        feed: (m,) index of the F word.
+        say_feed: (m,) F is written.
+        curved: (m,) an arc.
+        center: (2, m) whole steps of I J; None in a chunk without arcs.
+    """
+
+    steps: IntArray
+    changed: BoolArray
+    mode: NDArray[np.uint8]
+    say_mode: BoolArray
+    feed: IntArray
+    say_feed: BoolArray
+    curved: BoolArray
+    center: IntArray | None
 
 
 def _chunk(
@@ -146,11 +174,10 @@ def _chunk(
     feed = _feeds(step, mode, curved if has_arcs else None, pick, rows, dialect, ceiling)
     say_feed = _said_feeds(feed, mode, forced if any_forced else None, state)
     center = rows.center[pick].T.astype(np.int64) if has_arcs else None
-    text = _squeezed(now, changed, mode, say_mode, feed, say_feed, center, curved, dialect, feed_apart)
+    lines = _Lines(now, changed, mode, say_mode, feed, say_feed, curved, center)
     if feed_apart:
-        lines = np.ones(len(mode), dtype=np.int64) + say_feed
-        state.closing = np.cumsum(lines) - 1
-    return text, kept
+        state.closing = np.cumsum(1 + say_feed.astype(np.int64)) - 1
+    return _squeezed(lines, dialect, feed_apart), kept
 
 
 def _feeds(
@@ -218,42 +245,30 @@ def _said_feeds(feed: IntArray, mode: NDArray[np.uint8], forced: NDArray[np.uint
     return say
 
 
-def _squeezed(
-    now: IntArray,
-    changed: BoolArray,
-    mode: NDArray[np.uint8],
-    say_mode: BoolArray,
-    feed: IntArray,
-    say_feed: BoolArray,
-    center: IntArray | None,
-    curved: BoolArray,
-    dialect: Dialect,
-    feed_apart: bool,
-) -> bytes:
+def _squeezed(lines: _Lines, dialect: Dialect, feed_apart: bool) -> bytes:
     """Fill one row of fields per move and squeeze the zero bytes out."""
     wide = 2 + (dialect.places + 4) // 4
     finer = 2 + (dialect.center_places + 4) // 4
-    width = 1 + 3 * wide + (2 * finer if center is not None else 0) + 2 + 1
-    if feed_apart:
-        width += 2
-    buffer = np.zeros((len(mode), width), dtype=np.uint32)
+    width = 1 + 3 * wide + (2 * finer if lines.center is not None else 0) + 2 + 1 + (2 if feed_apart else 0)
+    buffer = np.zeros((len(lines.mode), width), dtype=np.uint32)
+    fed = np.flatnonzero(lines.say_feed)
     at = 0
     if feed_apart:
-        buffer[:, 0:2] = np.where(say_feed[:, None], _feed_words(dialect.units, b"", b"\n")[feed], 0)
-        at, say_feed = 2, np.zeros_like(say_feed)
-    buffer[:, at] = _mode_words()[np.where(say_mode, mode, 4)]
+        buffer[fed, 0:2] = _feed_words(dialect.units, b"", b"\n")[lines.feed[fed]]
+        at = 2
+    buffer[:, at] = _mode_words()[np.where(lines.say_mode, lines.mode, 4)]
     at += 1
-    before = say_mode.copy()
+    before = lines.say_mode.copy()
     for axis, letter in enumerate("XYZ"):
-        _coordinate(buffer, at, letter, now[axis], changed[axis], before, dialect.places)
-        before |= changed[axis]
+        _coordinate(buffer, at, letter, lines.steps[axis], lines.changed[axis], before, dialect.places)
+        before |= lines.changed[axis]
         at += wide
-    if center is not None:
+    if lines.center is not None:
         for axis, letter in enumerate("IJ"):
-            _coordinate(buffer, at, letter, center[axis], curved, before, dialect.center_places)
+            _coordinate(buffer, at, letter, lines.center[axis], lines.curved, before, dialect.center_places)
             at += finer
-    rows = np.flatnonzero(say_feed)
-    buffer[rows, at : at + 2] = _feed_words(dialect.units, b" ", b"")[feed[rows]]
+    if not feed_apart:
+        buffer[fed, at : at + 2] = _feed_words(dialect.units, b" ", b"")[lines.feed[fed]]
     buffer[:, at + 2] = _newline()
     return buffer.tobytes().translate(None, b"\0")
 

@@ -74,14 +74,7 @@ def programs(
     listed = tuple(cuts)
     if not any(isinstance(c, Cut) for c in listed):
         raise ArgumentError("there is nothing to write: give at least one cut")
-    top = stock.film + stock.unevenness
-    positive("clearance", clearance)
-    safe = max([clearance, *(k.height + OVER_KEEP_OUTS for k in keep_out)])
-    if safe < top + APPROACH:
-        raise ArgumentError(
-            f"clearance={clearance:g} is less than {APPROACH:g} mm above the stock's top at {top:g} mm (film and "
-            f"unevenness included): give at least {top + APPROACH:g}"
-        )
+    safe, approach = _heights(stock, clearance, keep_out)
     for cut in listed:
         if isinstance(cut, Cut):
             _check_speed(cut, machine)
@@ -90,7 +83,7 @@ def programs(
         stock=stock,
         machine=machine,
         safe=safe,
-        approach=top + APPROACH,
+        approach=approach,
         numbers=number_tools(listed),
         touch_off=touch_off,
         size=size,
@@ -99,6 +92,19 @@ def programs(
     )
     files = _files(listed, machine)
     return tuple(_Writer(setting, file, k, len(files)).program() for k, file in enumerate(files, 1))
+
+
+def _heights(stock: Stock, clearance: float, keep_out: Sequence[KeepOut]) -> tuple[float, float]:
+    """Return the heights of rapids and of the approach, mm above the face."""
+    top = stock.film + stock.unevenness
+    positive("clearance", clearance)
+    safe = max([float(clearance), *(k.height + OVER_KEEP_OUTS for k in keep_out)])
+    if safe < top + APPROACH:
+        raise ArgumentError(
+            f"clearance={clearance:g} is less than {APPROACH:g} mm above the stock's top at {top:g} mm (film and "
+            f"unevenness included): give at least {top + APPROACH:g}"
+        )
+    return safe, top + APPROACH
 
 
 def _check_speed(cut: Cut, machine: Machine) -> None:
