@@ -679,6 +679,12 @@ def test_short_lines_leave_no_room_for_arcs_and_give_feeds_a_line_of_their_own()
     assert any(re.fullmatch(r"N\d+ F1500", line) for line in text.splitlines())
 
 
+def test_a_line_that_cannot_hold_a_move_is_refused():
+    far = Pass(path=Path.lines([(-1100, -1100, -1), (1150, 1150, -12)]))
+    with pytest.raises(ArgumentError, match="max_line=40 has no room"):
+        write(cut("a", MILL, far), on=machine(max_line=40, line_numbers=True, decimals=4))
+
+
 # -- feeds -------------------------------------------------------------------------------------------------------
 
 

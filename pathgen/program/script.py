@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pathgen.errors import InternalError
+from pathgen.errors import ArgumentError, InternalError
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.machine import Machine
 from pathgen.program.arcs import Curves, fit_for_writing
@@ -133,10 +133,14 @@ class Script:
     def _fits(self, points: FloatArray) -> tuple[bool, bool]:
         """Return whether arcs fit into the dialect's longest line, and whether F needs a line of its own."""
         dialect = self.machine.dialect
-        number = 6 if dialect.line_numbers else 0
-        if dialect.max_line >= 90 + number:
+        room = dialect.max_line - (7 if dialect.line_numbers else 0)  # N99990 and a space
+        if room >= 90:
             return True, False
-        size = np.abs(points[:, :3] - self.zero).max() / dialect.unit
-        whole = len(str(int(size + 1)))
-        word, center = 4 + whole + dialect.places, 4 + 4 + dialect.center_places
-        return 2 + 3 * word + 2 * center + number <= dialect.max_line, True
+        size = np.abs(points[:, :3] - self.zero).max(axis=0) / dialect.unit
+        line = 2 + sum(4 + len(str(int(s + 1))) + dialect.places for s in size.tolist())
+        if line > room:
+            raise ArgumentError(
+                f"max_line={dialect.max_line} has no room for a move to coordinates this large ({line} characters): "
+                "take fewer decimals, leave line numbers out, or set the work zero near the work"
+            )
+        return line + 2 * (4 + 4 + dialect.center_places) <= room, True
