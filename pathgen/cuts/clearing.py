@@ -112,8 +112,8 @@ class Segments:
         """Return the nearer end of a piece shorter than `limit` mm, else `point`: curves keep their own vertices."""
         if self.square[piece] > limit * limit:
             return point
-        a = self.a[piece]
-        b = a + self.step[piece]
+        a: FloatArray = self.a[piece]
+        b: FloatArray = a + self.step[piece]
         return a if np.hypot(*(point - a)) <= np.hypot(*(point - b)) else b
 
     def turned(self, piece: int, start: FloatArray) -> FloatArray:

@@ -53,7 +53,8 @@ def passes_at(
     """
     passes: list[Pass] = []
     order = _in_order(runs)
-    flat = [[_drawn(m) for m in run.moves] for run in runs]
+    drawn = iter(_drawn([m for run in runs for m in run.moves]))
+    flat = [[next(drawn) for _ in run.moves] for run in runs]
     for level, (above, z) in enumerate(zip((top, *steps), steps, strict=False)):
         last: dict[int, int] = {}
         for k in order:
@@ -78,11 +79,24 @@ def passes_at(
     return tuple(passes)
 
 
-def _drawn(move: Move) -> FloatArray:
-    """Return the rows (x, y, 0, bulge) of a move, with arcs where its vertices lie on a curve."""
-    if move.curved:
-        return fit_arcs(move.xy, tolerance=ARC_FIT, closed=move.closed)
-    rows: FloatArray = np.column_stack([move.xy, np.zeros((len(move.xy), 2))])
+def _drawn(moves: list[Move]) -> list[FloatArray]:
+    """Return the rows (x, y, 0, bulge) of each move, with arcs where its vertices lie on a curve.
+
+    All moves are fitted in one go: each at a height of its own, and no arc leads from one height to another.
+    """
+    rows: list[FloatArray] = [np.column_stack([m.xy, np.zeros((len(m.xy), 2))]) for m in moves]
+    curved = [k for k, m in enumerate(moves) if m.curved and len(m.xy) > 2]
+    if not curved:
+        return rows
+    tagged = [np.column_stack([moves[k].xy, np.full(len(moves[k].xy), 1000.0 * n)]) for n, k in enumerate(curved)]
+    fitted = fit_arcs(np.concatenate(tagged), tolerance=ARC_FIT)
+    tag = np.round(fitted[:, 2] / 1000.0).astype(np.int64)
+    ends = np.searchsorted(tag, np.arange(len(curved) + 1))
+    for n, k in enumerate(curved):
+        part = fitted[ends[n] : ends[n + 1]].copy()
+        part[:, 2] = 0.0
+        part[0, 3] = 0.0
+        rows[k] = part
     return rows
 
 

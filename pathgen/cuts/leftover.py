@@ -28,6 +28,10 @@ REACH = 0.97
 """Share of the radius a pass may rely on to cover a pillar. Larger: chords and simplified middles leave specks;
 smaller: passes longer than they must be."""
 
+REACH_CHECK = 0.999
+"""Share of the radius within which a corner of a pillar counts as cleared. Larger: chords deceive; smaller: more
+pieces are looked at closely for nothing."""
+
 _ROUNDS = 6
 """How often what is still left is looked for again. One round nearly always does; more only mend odd shapes."""
 
@@ -81,6 +85,7 @@ def leftover_runs(
     """
     runs: list[Run] = []
     shapely.prepare(center)
+    shapely.prepare(rings)
     room = center.buffer(10 * 1e-6)
     shapely.prepare(room)
     for _ in range(_ROUNDS):
@@ -88,9 +93,27 @@ def leftover_runs(
             break
         ways = [w for piece in left.geoms for w in _ways(piece, rings, center, radius)]
         _chain(ways, runs, left, room, radius, needs, first)
-        swept = shapely.buffer([LineString(w) for w in ways], radius, quad_segs=quad_segs(radius, PLAN))
-        left = _solid([shapely.difference(left, shapely.union_all(swept))])
+        left = _rest(left, ways, radius)
     return runs
+
+
+def _rest(left: MultiPolygon, ways: list[FloatArray], radius: float) -> MultiPolygon:
+    """Return what of `left` no way clears. Pieces with all corners within reach of one way need no closer look."""
+    pieces = np.array(left.geoms, dtype=object)
+    lines = np.array([LineString(w) for w in ways], dtype=object)
+    corners, owner = shapely.get_coordinates(pieces, return_index=True)
+    tree = shapely.STRtree(lines)
+    point, line = tree.query(shapely.points(corners), predicate="dwithin", distance=REACH_CHECK * radius)
+    seen = np.zeros((len(pieces), len(lines)), dtype=np.int64)
+    np.add.at(seen, (owner[point], line), 1)
+    convex = shapely.area(pieces) > 0.9 * shapely.area(shapely.convex_hull(pieces))
+    sure = convex & (seen.max(axis=1) == np.bincount(owner, minlength=len(pieces)))
+    doubtful = pieces[~sure]
+    if not len(doubtful):
+        return MultiPolygon()
+    close = np.unique(tree.query(doubtful, predicate="dwithin", distance=radius)[1])
+    swept = shapely.union_all(shapely.buffer(lines[close], radius, quad_segs=quad_segs(radius, PLAN)))
+    return _solid(list(shapely.difference(doubtful, swept)))
 
 
 def _ways(piece: Polygon, rings: BaseGeometry, center: MultiPolygon, radius: float) -> list[FloatArray]:
@@ -213,9 +236,11 @@ def _chain(
 
 
 def _less(pieces: Any, way: LineString, radius: float) -> Any:
-    """Return an array of pieces without what a pass along `way` clears."""
-    near = shapely.distance(pieces, way) < radius
-    if not near.any():
+    """Return an array of pieces without those that a pass along `way` clears: all their corners lie within reach."""
+    near = np.flatnonzero(shapely.distance(pieces, way) < radius)
+    if not len(near):
         return pieces
-    rest = shapely.difference(pieces[near], way.buffer(radius, quad_segs=quad_segs(radius, PLAN)))
-    return np.concatenate([pieces[~near], rest[shapely.area(rest) > SPECK * SPECK]])
+    corners, owner = shapely.get_coordinates(pieces[near], return_index=True)
+    out = shapely.distance(shapely.points(corners), way) > radius
+    cleared = np.bincount(owner, weights=out, minlength=len(near)) == 0
+    return np.delete(pieces, near[cleared])
