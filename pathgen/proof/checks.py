@@ -199,7 +199,7 @@ def _depths(s: Setting) -> Iterator[Finding]:
         yield from _found(s, "below-table", over > STEP + 0.01, over, "A tool goes {:.3f} mm deeper than stated")
     else:
         over = depth - s.stock.thickest
-        yield from _found(s, "below-table", over > STEP, over, "A tool goes {:.3f} mm below the board")
+        yield from _found(s, "below-board", over > STEP, over, "A tool goes {:.3f} mm below the board")
 
 
 def _entries(s: Setting) -> Iterator[Finding]:

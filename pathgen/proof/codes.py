@@ -35,6 +35,9 @@ _PROOF: dict[str, Code] = {
     "below-table": Code(
         _E, "a tool goes deeper below the board than was stated", "State it with below=, or cut less deep."
     ),
+    "below-board": Code(
+        _W, "a tool goes below the board, into the table", "Say how far it may, or lay a sheet under the board."
+    ),
     "too-little-left": Code(
         _E, "less material remains under a cut than was asked", "Cut less deep, or take a thicker board."
     ),

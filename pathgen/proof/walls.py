@@ -34,6 +34,12 @@ WAY = 0.002
 """Half the width kept of the way of a cutter in a slot as wide as itself, mm: none would vanish in rounding; more
 would forgive as much."""
 
+NOISE = 1e-6
+"""Heights nearer than this are level, mm. Numerical noise only."""
+
+MOST_LEVELS = 8
+"""Levels looked at above a floor that was not reached; beyond that the wall counts as standing in full."""
+
 SEEN = 0.0005
 """Overlaps below this are the chords of arcs and offsets, mm; nothing is made of them."""
 
@@ -119,7 +125,8 @@ def wall_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Ask
     """Yield, for each flat cutter and depth, the strokes that come nearer to a wall than their radius.
 
     A stroke's distance from the permitted area's outline is that of two straight lines, so it is exact. A stroke whose
-    start lies outside the permitted area is in by its distance and the radius.
+    start lies outside the permitted area is in by its distance and the radius. A miss is never more than the height of
+    wall that it concerns: a floor a little too deep is not a wall a radius off.
 
     Args:
         strokes: all strokes.
@@ -128,26 +135,31 @@ def wall_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Ask
         outside: area beside the stock, where nothing is asked.
     """
     depths = np.array(sorted({rule_depth(r) for _, _, b in asked for r in b.rules if not isinstance(r, Bridge)}))
+    tops = np.concatenate([[0.0], depths])
+    depth = -strokes.lowest
     for number in np.unique(strokes.tool):
         profile = profile_of(tools[int(number)]) if int(number) in tools else None
         if profile is None or profile.kind != "flat":
             continue
-        own = np.flatnonzero((strokes.tool == number) & (strokes.lowest < -SAME_DEPTH))
-        level = np.searchsorted(depths, -strokes.lowest[own] - SAME_DEPTH)
-        for k in np.unique(level):
-            chosen = own[level == k]
-            deepest = float(strokes.lowest[chosen].min())
-            area = permitted(asked, deepest)
-            yield from _nearer(strokes, chosen, area.union(outside), profile.radius)
+        own = strokes.tool == number
+        for k, top in enumerate(tops):
+            chosen = np.flatnonzero(own & (depth > top + SAME_DEPTH))
+            if not len(chosen):
+                break
+            bottom = float(depths[k]) if k < len(depths) else np.inf
+            deepest = min(bottom, float(depth[chosen].max()))
+            area = permitted(asked, -deepest) if deepest > top + SAME_DEPTH else shapely.MultiPolygon()
+            height = np.minimum(depth[chosen], bottom) - top
+            yield from _nearer(strokes, chosen, area.union(outside), profile.radius, height)
 
 
-def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float) -> Iterator[Miss]:
+def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float, height: FloatArray) -> Iterator[Miss]:
     lines = lines_of(strokes[chosen])
     starts = shapely.points(strokes.a[chosen, :2])
     shapely.prepare(area)
     out = ~shapely.contains_xy(area, strokes.a[chosen, :2])
     if out.any():
-        how_far = shapely.distance(starts[out], area) + radius
+        how_far = np.minimum(shapely.distance(starts[out], area) + radius, height[out])
         worst = int(np.argmax(how_far))
         at = chosen[np.flatnonzero(out)[worst]]
         yield Miss(amount=float(how_far[worst]), where=_place(strokes.a[at]), stroke=int(at))
@@ -161,7 +173,7 @@ def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float) -> Ite
     near, edge = near[keep], edge[keep]
     if not len(near):
         return
-    how_far = radius - shapely.distance(lines[near], edges[edge])
+    how_far = np.minimum(radius - shapely.distance(lines[near], edges[edge]), height[near])
     for k in _worst_places(how_far, strokes.a[chosen[near], :2]):
         at = shapely.get_coordinates(shapely.shortest_line(edges[edge[k]], lines[near[k]]))[0]
         stroke = int(chosen[near[k]])
@@ -243,16 +255,28 @@ def _proud(
         points = points[shapely.distance(shapely.points(points), lifted) > reach]
     if not len(points):
         return
-    best = _from_strokes(strokes, tools, points, -rule.depth)
     owed = np.maximum(shapely.distance(shapely.points(points), way) + slack - radius, 0.0)
-    proud = best - owed
+    proud = np.minimum(_from_strokes(strokes, tools, points, -rule.depth) - owed, rule.depth)
+    short = np.flatnonzero(proud > SEEN)
+    for z in _levels_above(strokes, -rule.depth) if len(short) else ():
+        # not cut that far down: what stands there is no higher than the next level that did cut it
+        above = np.maximum(_from_strokes(strokes, tools, points[short], z) - owed[short], z + rule.depth)
+        proud[short] = np.minimum(proud[short], above)
     for k in _worst_places(proud, points):
         if proud[k] > SEEN:
             yield Miss(
-                amount=float(min(proud[k], max(rule.depth, 0.0))),
+                amount=float(proud[k]),
                 where=(float(points[k, 0]), float(points[k, 1]), -float(rule.depth)),
                 cut=index,
             )
+
+
+def _levels_above(strokes: Strokes, z: float) -> FloatArray:
+    """Return the heights of the next level strokes above `z`, at most `MOST_LEVELS` of them, mm."""
+    level = np.abs(strokes.a[:, 2] - strokes.b[:, 2]) < NOISE
+    heights = np.unique(np.round(strokes.a[level, 2], 4))
+    chosen: FloatArray = heights[(heights > z + SAME_DEPTH) & (heights < 0)][:MOST_LEVELS]
+    return chosen
 
 
 def _from_strokes(strokes: Strokes, tools: Mapping[int, Tool], points: FloatArray, z: float) -> FloatArray:
