@@ -232,3 +232,54 @@ def test_numbers_come_out_as_float_reads_them():
         )
     motion = read_program("G21 G90\n" + "\n".join("G0X" + f for f in fields) + "\nM2")
     assert motion.moves.end[:, 0].tolist() == [float(f) for f in fields]
+
+
+def test_lines_with_comments_are_read_in_bulk_too(monkeypatch):
+    seen = []
+    monkeypatch.setattr(read_module, "parse_line", lambda raw, p: seen.append(raw) or parse(raw, p))
+    from pathgen.motion.grammar import parse_line as parse
+
+    lines = [f"(PASS 1.{k} groove) X{k % 50} (along) Y{k % 7}" for k in range(3000)]
+    motion = read_program("G21 G90 F300\nG0 X0 Y0 Z5\nG1 Z-1\n" + "\n".join(lines) + "\nM2")
+    assert sum(e.text == "along" for e in motion.events) == 3000
+    assert len(seen) < 40
+
+
+def test_after_an_error_the_bulk_route_waits_longer_each_time(monkeypatch):
+    """Else a program of errors takes the square of its length."""
+    calls = []
+    monkeypatch.setattr(read_module, "carry_out", lambda *a: calls.append(a[1]) or carry(*a))
+    from pathgen.motion.runs import carry_out as carry
+
+    read_program("G21 G90 G0 X0 Y0 Z5 F100\n" + "G2 X1 Y1 I99\n" * 3000 + "M2")
+    assert 1 < len(calls) < 15
+
+
+@pytest.mark.parametrize(
+    ("lines", "errors"),
+    [
+        ("G2 X10.0019 Y0 I5 J0", 0),
+        ("G2 X10.0021 Y0 I5 J0", 1),
+        ("G2 X10 Y0.0021 I5 J0", 0),
+        ("G20\nG2 X10.00019 Y0 I5 J0", 0),
+        ("G20\nG2 X10.00021 Y0 I5 J0", 1),
+        ("G2 X0 Y0 I0 J0", 1),
+        ("G3 X0 Y0 I5", 0),
+        ("G0 Z5\nG81 X1 Z-1 R1\nG0 X3\nX4\nG81 X2", 1),
+        ("G0 Z5\nG81 X1 Z-1 R1\nF300\nX4\nX5", 0),
+    ],
+)
+def test_single_lines_in_bulk_keep_to_the_standard(lines, errors, every_line_in_bulk):
+    motion = assert_same("G21 G90 F600\nG0 X0 Y0 Z0\n" + lines + "\nM2")
+    assert sum(f.severity == "error" for f in motion.findings) == errors
+
+
+def test_the_bulk_route_sets_in_after_a_drilling_cycle(monkeypatch):
+    seen = []
+    monkeypatch.setattr(read_module, "parse_line", lambda raw, p: seen.append(raw) or parse(raw, p))
+    from pathgen.motion.grammar import parse_line as parse
+
+    head = "G21 G90 F300\nG0 X0 Y0 Z5\nG81 X1 Z-1 R1\nX2\nY3\nG0 X0\n"
+    motion = read_program(head + "".join(f"G1X{k % 50}Y{k % 7}\n" for k in range(3000)) + "M2")
+    assert len(motion.moves) > 3000
+    assert len(seen) < 40

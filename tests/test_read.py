@@ -170,6 +170,13 @@ def test_the_order_of_execution_is_that_of_table_8():
     assert motion.moves.feed[1:].tolist() == [300, 300]
 
 
+def test_a_tool_change_stops_the_spindle():
+    """Section 3.6.3."""
+    motion = read("S500 M3", "G1 X1", "T1 M6", "G1 X2")
+    assert motion.moves.rpm.tolist() == [0, 500, 0]
+    assert [e.value for e in motion.events if e.kind == "spindle"] == [500, 0]
+
+
 def test_a_stop_comes_after_the_move_of_its_line():
     motion = read("M0 G1 X5", "M1", "M60")
     assert [(e.text, e.index, e.line) for e in motion.events if e.kind == "stop"] == [
@@ -390,7 +397,9 @@ ERRORS = [
     (33, ["G43"], "length-without-h"),
     (34, ["G53 G2 X1 I1"], "bad-machine-move"),
     (34, ["G91", "G53 G0 X1"], "bad-machine-move"),
+    (34, ["G91 G53 G0 X1"], "bad-machine-move"),
     (35, ["G92"], "offset-without-axis"),
+    (21, ["G93", "G94", "G1 X1"], "no-feed"),
     (36, ["G1 X1 R2"], "stray-word"),
     (36, ["G0 X1 P3"], "stray-word"),
     (36, ["G0 X1 D3"], "stray-word"),
@@ -469,6 +478,7 @@ LEGAL = [
     ["G0 X#5220"],
     ["M5", "M5"],
     ["G4 P0"],
+    ["G91", "G90 G53 G0 Z1"],
     ["G0 X1" + " " * 251],
 ]
 

@@ -333,3 +333,30 @@ def test_tools_changed_by_hand_within_a_program_take_their_time():
     assert spent.change == 40
     assert list(spent.by_tool) == [3, 4]
     assert spent.by_tool[3] + spent.by_tool[4] == pytest.approx(spent.feed + 2)
+
+
+def test_a_helix_is_limited_by_its_plane_and_by_its_rise():
+    """Half a turn of radius 5 that rises by 20 mm: the plane's axes see the flat share of speed and acceleration."""
+    around, rise = 5 * math.pi, 20.0
+    length = math.hypot(around, rise)
+    flat, steep = around / length, rise / length
+    for accel, along in (((500, 500, 5000), 500 / flat), ((5000, 5000, 100), 100 / steep)):
+        spent = time(program("G3 X10 I5 Z20 F600"), machine(accel)).feed
+        assert spent == pytest.approx(length / 10 + 10 / along, rel=1e-9)
+    # Fast enough, the turn rules: (v flat)^2 / R <= a.
+    edges, _ = edges_of(program("G3 X10 I5 Z20 F60000").moves, machine((500, 500, 5000)))
+    assert math.sqrt(edges.top[0]) == pytest.approx(math.sqrt(500 * 5) / flat)
+
+
+def test_a_stop_rounds_nothing():
+    """Legs of 2 mm turning by 30 degrees: a stop, then a corner whose rounding takes its share of the leg before it."""
+    at = np.cumsum([[2 * math.cos(math.radians(a)), 2 * math.sin(math.radians(a)), 0] for a in (0, 30, 60)], axis=0)
+    path = np.vstack([[0, 0, 0], at])
+    edges, _ = edges_of(moves(path[:-1], path[1:], feed=60000.0).moves, machine(500))
+    limits, top, accel = joint_limits(edges, np.array([0, 1, 3]), machine(500))
+    half = math.radians(15)
+    # The corner turns from 30 to 60 degrees: the change of direction points to 135 degrees, both axes help.
+    radius = 0.01 * math.cos(half) / (1 - math.cos(half))
+    assert limits[2] == pytest.approx(500 * math.sqrt(2) * radius)
+    assert accel[1] == pytest.approx(500 / math.cos(math.radians(30)))
+    assert top[1] == pytest.approx(limits[2] / 2 + accel[1] * (2 - limits[2] / 500 * math.tan(half)))

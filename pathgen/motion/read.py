@@ -106,12 +106,13 @@ class _Reader:
         for a, b in pairwise([0, *turns.tolist(), stop - begin]):
             row = a
             while row < b and not self.state.ended:
-                if table.plain[a] and b - row >= SHORT and may_run(self.state):
-                    row = carry_out(table, row, b, begin + 1, self.state, self.recorder)
+                if not table.plain[a] or b - row < SHORT:
+                    slow = b
+                else:
+                    if may_run(self.state):
+                        row = carry_out(table, row, b, begin + 1, self.state, self.recorder)
                     slow = min(b, row + patience)
                     patience *= 2
-                else:
-                    slow = b
                 self._slow(begin + row, begin + slow)
                 row = slow
 

@@ -163,4 +163,3 @@ def _keep(run: _Filled, n: int, g: FloatArray | None, state: State) -> None:
     state.feed = float(run.feed[n - 1])
     if g is not None and not np.isnan(g[:n]).all():
         state.motion = int(run.mode[n - 1])
-        state.cycle = {}
