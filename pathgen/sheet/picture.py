@@ -117,7 +117,8 @@ def _scene(
     step = longer / target
     flat = np.where(through, np.float32(-deep), field)[::-1]
     pads = _pad(field.shape, step, margin)
-    h = np.pad(_resized(flat, step), pads, constant_values=-deep)
+    # smoothed over one cell: resampled samples else show as ripples on sloping walls
+    h = np.pad(_blurred(_resized(flat, step), 1), pads, constant_values=-deep)
     solid = np.pad(_resized((~through[::-1]).astype(np.float32), step) > 0.5, pads, constant_values=False)
     h = np.where(solid, np.maximum(h, -deep), np.float32(-deep))
     return _Scene(h.astype(np.float32), solid, pixel * step, deep), step
@@ -136,11 +137,11 @@ def _on_grid(mask: Image, step: float, scene: _Scene, margin: float) -> Image:
 
 
 def _resized(field: Image, step: float, *, largest: bool = False) -> Image:
-    """Resample so that one new cell is `step` old ones: areas averaged when shrinking, smooth when growing."""
+    """Resample so that one new cell is `step` old ones, without overshoot; `largest` keeps single cells alive."""
     from PIL import Image as Pictures
 
     rows, columns = (max(1, round(n / step)) for n in field.shape)
-    how = Pictures.Resampling.BOX if step >= 1 or largest else Pictures.Resampling.BILINEAR
+    how = Pictures.Resampling.BOX if largest else Pictures.Resampling.BILINEAR
     small = Pictures.fromarray(np.ascontiguousarray(field, dtype=np.float32)).resize((columns, rows), how)
     return np.asarray(small, dtype=np.float32)
 
