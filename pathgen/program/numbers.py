@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from pathgen.errors import ArgumentError
 from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 from pathgen.model.machine import Axes, Dialect
-from pathgen.program.dialect import LARGEST
+from pathgen.program.dialect import LARGEST, steps
 
 RAPID, LINE, CLOCKWISE, COUNTER = 0, 1, 2, 3
 """Motion modes G0 to G3, by their number."""
@@ -44,7 +44,8 @@ class Rows:
     """Moves ready to be written, n of them.
 
     Attributes:
-        steps: (n, 3) int64 or float64, whole steps of X Y Z at the end of each move.
+        points: (n, 3) x, y, z at the end of each move, mm.
+        zero: (x, y, z) of the work zero in the same coordinates, mm.
         mode: (n,) uint8: RAPID, LINE, CLOCKWISE or COUNTER.
         center: (n, 2) whole steps of I J.
         feed: (n,) highest feed along the path, mm/min; inf = the machine's.
@@ -53,7 +54,8 @@ class Rows:
         forced: (n,) uint8, see `X`.
     """
 
-    steps: FloatArray
+    points: FloatArray
+    zero: tuple[float, float, float]
     mode: NDArray[np.uint8]
     center: FloatArray
     feed: FloatArray
@@ -80,25 +82,32 @@ def written(rows: Rows, dialect: Dialect, ceiling: Axes, *, feed_apart: bool = F
         ArgumentError: for a coordinate beyond 9999 units or a feed that rounds down to 0.
     """
     n = len(rows.mode)
-    if n and max(float(rows.steps.max()), -float(rows.steps.min())) > LARGEST * 10.0**dialect.places:
-        raise ArgumentError(
-            f"a coordinate lies beyond {LARGEST} {dialect.units}, more than a word holds: check the units"
-        )
-    texts: list[bytes] = []
+    texts: list[str] = []
     ends = np.zeros(n + 1, dtype=np.int64)
-    state = _State(steps=rows.steps[0].astype(np.int64) if n else np.zeros(3, dtype=np.int64))
+    state = _State(steps=_whole_steps(rows, 0, min(n, 1), dialect)[:, 0] if n else np.zeros(3, dtype=np.int64))
     total = 0
     for first in range(0, n, CHUNK):
         last = min(n, first + CHUNK)
         piece, kept = _chunk(rows, first, last, dialect, ceiling, state, feed_apart)
-        texts.append(piece)
+        texts.append(piece.decode("ascii"))
         marks = np.flatnonzero(np.frombuffer(piece, dtype=np.uint8) == 10) + 1
         if feed_apart:
             marks = marks[state.closing]
         count = np.cumsum(kept)
         ends[first + 1 : last + 1] = total + np.concatenate([[0], marks])[count]
         total += len(piece)
-    return b"".join(texts).decode("ascii"), ends
+    return "".join(texts), ends
+
+
+def _whole_steps(rows: Rows, first: int, last: int, dialect: Dialect) -> IntArray:
+    """Return X Y Z of rows first to last as whole steps, (3, last - first)."""
+    found = steps(rows.points[first:last], dialect, dialect.places, zero=rows.zero)
+    if np.abs(found).max(initial=0.0) > LARGEST * 10.0**dialect.places:
+        raise ArgumentError(
+            f"a coordinate lies beyond {LARGEST} {dialect.units}, more than a word holds: check the units"
+        )
+    whole: IntArray = np.ascontiguousarray(found.T).astype(np.int64)
+    return whole
 
 
 @dataclass
@@ -143,7 +152,7 @@ def _chunk(
     rows: Rows, first: int, last: int, dialect: Dialect, ceiling: Axes, state: _State, feed_apart: bool
 ) -> tuple[bytes, BoolArray]:
     """Return the bytes of rows first to last and which of them were written; moves `state` on."""
-    now = rows.steps[first:last].T.astype(np.int64)
+    now = _whole_steps(rows, first, last, dialect)
     mode, forced = rows.mode[first:last], rows.forced[first:last]
     step = np.empty_like(now)
     step[:, 0] = now[:, 0] - state.steps

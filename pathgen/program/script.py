@@ -15,7 +15,6 @@ from pathgen.errors import ArgumentError, InternalError
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.machine import Machine
 from pathgen.program.arcs import Curves, fit_for_writing
-from pathgen.program.dialect import steps
 from pathgen.program.numbers import CLOCKWISE, COUNTER, LINE, RAPID, F, G, Rows, X, Y, Z, written
 
 
@@ -110,7 +109,7 @@ class Script:
 
     def _rows(self, curves: Curves, counts: IntArray) -> Rows:
         """Return the fitted moves as rows of whole steps."""
-        dialect, source, bulge = self.machine.dialect, curves.source, curves.points[:, 3]
+        source, bulge = curves.source, curves.points[:, 3]
         rapid = np.repeat(self._rapid, counts)
         mode = np.where(rapid, RAPID, LINE).astype(np.uint8)[source]
         if bulge.any():
@@ -121,7 +120,8 @@ class Script:
         straight = len(source) == len(forced)
         feed, plunge = np.repeat(self._feed, counts), np.repeat(self._plunge, counts)
         return Rows(
-            steps=steps(curves.points[:, :3], dialect, dialect.places, zero=self.zero),
+            points=curves.points[:, :3],
+            zero=self.zero,
             mode=mode,
             center=curves.center,
             feed=feed if straight else feed[source],
