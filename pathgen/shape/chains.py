@@ -47,6 +47,18 @@ class Chains:
         length: FloatArray = mark[self.first[1:] - 1] - mark[self.first[:-1]]
         return length
 
+    def graph(self) -> tuple[FloatArray, IntArray]:
+        """Return the chains as (nodes, edges), every vertex once."""
+        number = np.arange(len(self.points))
+        where, which = np.unique(self.ends.T.ravel(), return_index=True)
+        spots = np.concatenate([self.first[:-1], self.first[1:] - 1])
+        number[spots] = spots[which][np.searchsorted(where, self.ends.T.ravel())]
+        last = np.zeros(len(self.points), dtype=np.bool_)
+        last[self.first[1:] - 1] = True
+        a = np.flatnonzero(~last)
+        used, edges = np.unique(np.column_stack([number[a], number[a + 1]]), return_inverse=True)
+        return self.points[used], edges.reshape(-1, 2)
+
 
 def chains(nodes: FloatArray, edges: IntArray) -> Chains:
     """Return the chains of a graph.
@@ -72,7 +84,11 @@ def chains(nodes: FloatArray, edges: IntArray) -> Chains:
         starts = _ring_starts(np.flatnonzero(~seen), after)
         after[np.isin(after, starts)] = -1
         extra = _followed(starts, after)
-        found = tuple(np.concatenate(p) for p in zip(found, (extra[0] + 2 * m, *extra[1:]), strict=True))
+        found = (
+            np.concatenate([found[0], extra[0] + 2 * m]),
+            np.concatenate([found[1], extra[1]]),
+            np.concatenate([found[2], extra[2]]),
+        )
     chain, step, half = found
     order = np.lexsort((step, chain))
     chain, half = chain[order], half[order]

@@ -173,7 +173,7 @@ def _divided(d: Diagram, kept: BoolArray, tolerance: float) -> tuple[FloatArray,
     curved = np.flatnonzero(is_point.any(axis=1))
     if not len(curved):
         return nodes, edges, np.empty(0, dtype=np.int64)
-    both = is_point[curved].all(axis=1)
+    both: BoolArray = np.asarray(is_point[curved].all(axis=1), dtype=np.bool_)
     f0 = np.where(is_point[curved, 0, None], focus[curved, 0], focus[curved, 1])
     f1 = np.where(both[:, None], focus[curved, 1], f0)
     other = np.where(is_point[curved, 0, None, None], line[curved, 1], line[curved, 0])

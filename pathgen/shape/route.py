@@ -87,9 +87,7 @@ class _Graph:
             at.setdefault(a, []).append(e)
             if a != b:
                 at.setdefault(b, []).append(e)
-        self.odd = {
-            node for node, edges in at.items() if sum(1 for e in edges if ends[e][0] != ends[e][1]) % 2 == 1
-        }
+        self.odd = {node for node, edges in at.items() if sum(1 for e in edges if ends[e][0] != ends[e][1]) % 2 == 1}
         self._span(at)
         in_tree = {e for _, _, e in self.tree}
         self.extra = [e for e, (a, b) in enumerate(ends) if e not in in_tree and a != b]

@@ -23,6 +23,7 @@ slope). Where the check finds a radius wrong the cells are fetched after all.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from operator import attrgetter
 from typing import Any, Final
 
@@ -207,7 +208,7 @@ def _split_touched(rings: Any) -> Any:
     for ring in rings:
         xy = shapely.get_coordinates(ring)
         out = [xy[:1]]
-        for a, b in zip(xy[:-1], xy[1:], strict=True):
+        for a, b in pairwise(xy):
             step = b - a
             to = vertices - a
             along = to @ step
@@ -274,9 +275,7 @@ def _read(diagram: Any) -> tuple[IntArray, FloatArray]:
     return table, points
 
 
-def _inside(
-    o: _Outlines, s: _Sites, polygons: Any, middle: FloatArray, cell: IntArray, owner: IntArray
-) -> BoolArray:
+def _inside(o: _Outlines, s: _Sites, polygons: Any, middle: FloatArray, cell: IntArray, owner: IntArray) -> BoolArray:
     """Return which edges lie inside: left of their segment, or at a reflex vertex."""
     segment = s.segment[cell]
     a, b = o.start[segment], o.end[segment]
@@ -319,9 +318,7 @@ def site_distance(at: FloatArray, focus: FloatArray, line: FloatArray) -> FloatA
     return result
 
 
-def _checked(
-    kept: _Kept, o: _Outlines, s: _Sites, polygons: Any, diagrams: list[Any], middle: FloatArray
-) -> Diagram:
+def _checked(kept: _Kept, o: _Outlines, s: _Sites, polygons: Any, diagrams: list[Any], middle: FloatArray) -> Diagram:
     """Return the diagram with its radii, or raise where they are not the distance to the outline."""
     focus, line = _site_geometry(o, s, kept.cells)
     bad = _wrong(kept, focus, line, polygons)
@@ -381,10 +378,8 @@ def _fetch_cells(
         for side in (0, 1):
             cell = diagram.GetCell(int(kept.cells[e, side] - s.first[k]))
             n = base + cell.site
-            ends = np.array(diagram.GetSegment(cell.site), dtype=np.float64)
             focus[e, side], line[e, side] = np.nan, np.nan
             if cell.contains_segment:
                 line[e, side] = o.start[n], o.end[n]
             else:
                 focus[e, side] = np.array(diagram.RetrieveScaledPoint(cell), dtype=np.float64)
-            del ends
