@@ -143,4 +143,6 @@ class Script:
                 f"max_line={dialect.max_line} has no room for a move to coordinates this large ({line} characters): "
                 "take fewer decimals, leave line numbers out, or set the work zero near the work"
             )
-        return line + 2 * (4 + 4 + dialect.center_places) <= room, True
+        centers, feed = 2 * (4 + 4 + dialect.center_places), 8
+        arcs = line + centers <= room
+        return arcs, line + feed + (centers if arcs else 0) > room
