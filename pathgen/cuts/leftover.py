@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cuts.clearing import Move, Run, Sheet
 from pathgen.model.arrays import FloatArray
 from pathgen.shape.offset import as_multi
-from pathgen.shape.tolerance import PLAN, quad_segs
+from pathgen.shape.tolerance import NOISE, PLAN, quad_segs
 
 SPECK = 0.01
 """What cannot hold a disc of this radius is not worth a pass, mm. Larger: it is felt under a finger; smaller: chords
@@ -27,6 +27,13 @@ of two neighbouring offsets differ by as much and passes would chase them."""
 REACH = 0.97
 """Share of the radius a pass may rely on to cover a pillar. Larger: chords and simplified middles leave specks;
 smaller: passes longer than they must be."""
+
+TRIED = 12
+"""How many of the nearest pillars are tried for a link without a lift. Larger: longer links; smaller: more lifts."""
+
+LONGEST_LINK = 16.0
+"""Longest link between pillars, in radii; beyond it the tool lifts. Larger: the way down at depth grows longer than a
+lift takes; smaller: more lifts."""
 
 REACH_CHECK = 0.999
 """Share of the radius within which a corner of a pillar counts as cleared. Larger: chords deceive; smaller: more
@@ -86,7 +93,7 @@ def leftover_runs(
     runs: list[Run] = []
     shapely.prepare(center)
     shapely.prepare(rings)
-    room = center.buffer(10 * 1e-6)
+    room = center.buffer(10 * NOISE)
     shapely.prepare(room)
     for _ in range(_ROUNDS):
         if left.is_empty:
@@ -117,7 +124,7 @@ def _rest(left: MultiPolygon, ways: list[FloatArray], radius: float) -> MultiPol
 
 
 def _ways(piece: Polygon, rings: BaseGeometry, center: MultiPolygon, radius: float) -> list[FloatArray]:
-    """Return ways (n, 2) that together clear `piece`; the first sets out from a ring, others from cleared floor."""
+    """Return ways (n, 2) that together clear `piece`; each sets out from a ring, where the floor is cleared."""
     reach = REACH * radius
     small = shapely.minimum_bounding_radius(piece) <= 0.9 * reach
     paths = [] if small else _middle(piece, reach)
@@ -125,12 +132,16 @@ def _ways(piece: Polygon, rings: BaseGeometry, center: MultiPolygon, radius: flo
         middle = shapely.minimum_bounding_circle(piece).centroid
         middle = middle if center.covers(middle) else piece.representative_point()
         return [_short_visit(piece, rings, middle, reach)]
-    ends = shapely.points([paths[0][0], paths[0][-1]])
-    lead = shapely.shortest_line(rings, ends)
-    turn = int(np.argmin(shapely.length(lead)))
-    body = paths[0] if turn == 0 else paths[0][::-1]
+    return [_led(path, rings) for path in paths]
+
+
+def _led(path: FloatArray, rings: BaseGeometry) -> FloatArray:
+    """Return `path`, run from its end nearer to a ring, with the way from that ring in front."""
+    lead = shapely.shortest_line(rings, shapely.points([path[0], path[-1]]))
+    turn = int(np.argmin(np.round(shapely.length(lead), 6)))
+    body = path if turn == 0 else path[::-1]
     begin = shapely.get_coordinates(lead[turn])[0]
-    return [np.concatenate([begin[None], body]), *paths[1:]]
+    return np.concatenate([begin[None], body])
 
 
 def _short_visit(piece: Polygon, rings: BaseGeometry, middle: BaseGeometry, reach: float) -> FloatArray:
@@ -221,18 +232,29 @@ def _chain(
     pieces = np.array(left.geoms, dtype=object)
     at = runs[-1].end if runs else starts[0]
     while waiting:
-        gaps = np.hypot(*(starts[waiting] - at).T)
-        pick = waiting.pop(int(np.argmin(np.round(gaps, 6))))
-        way = ways[pick]
-        link = LineString([at, way[0]])
+        order = np.argsort(np.round(np.hypot(*(starts[waiting] - at).T), 6), kind="stable")[:TRIED]
+        links = np.array([LineString([at, starts[waiting[k]]]) for k in order], dtype=object)
+        free = np.full(len(links), bool(runs)) & (shapely.length(links) <= LONGEST_LINK * radius)
+        free[free] = shapely.covers(room, links[free])
+        free[free] = _far_from(pieces, links[free], radius - 0.02)
+        found = np.flatnonzero(free)
         before = needs | ({first + len(runs) - 1} if runs else set())
-        if not runs or not room.covers(link) or bool((shapely.distance(pieces, link) < radius - 0.02).any()):
+        way = ways[waiting.pop(int(order[found[0] if len(found) else 0]))]
+        if not len(found):
             runs.append(Run(needs=before))
-        elif link.length > 1e-6:
+        elif np.abs(way[0] - at).max() > NOISE:
             runs[-1].moves.append(Move(xy=np.array([at, way[0]]), role="link"))
         runs[-1].moves.append(Move(xy=way, role="cut"))
         at = way[-1]
         pieces = _less(pieces, LineString(way), radius)
+
+
+def _far_from(pieces: Any, lines: Any, distance: float) -> Any:
+    """Return which of `lines` keep `distance` mm from all pieces."""
+    if not len(lines) or not len(pieces):
+        return np.ones(len(lines), dtype=bool)
+    close = shapely.STRtree(pieces).query(lines, predicate="dwithin", distance=distance)[0]
+    return ~np.isin(np.arange(len(lines)), close)
 
 
 def _less(pieces: Any, way: LineString, radius: float) -> Any:
