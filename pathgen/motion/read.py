@@ -120,7 +120,7 @@ class _Reader:
         """Read lines by the full grammar; a line with an error leaves state and moves as they were."""
         state, recorder = self.state, self.recorder
         for row in range(begin, stop):
-            before = state.copied()
+            before = state.kept_values()
             mark = recorder.mark()
             try:
                 block = parse_line(self.line(row), state.parameters)

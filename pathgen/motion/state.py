@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import copy
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,16 +69,15 @@ class State:
     parameters: dict[int, float] = field(default_factory=lambda: {5220: 1.0})
     ended: bool = False
 
-    def copied(self) -> State:
-        """Return a copy that shares nothing a line can change."""
-        twin = copy.copy(self)
-        twin.position = list(self.position)
-        return twin
+    def kept_values(self) -> tuple[Any, ...]:
+        """Return all values, for `restore`; nothing in them is changed by a line that follows."""
+        values: tuple[Any, ...] = _VALUES(self)
+        return (list(self.position), *values[1:])
 
-    def restore(self, before: State) -> None:
-        """Put everything back as it was when `before` was copied."""
-        for name in State.__slots__:
-            setattr(self, name, getattr(before, name))
+    def restore(self, values: tuple[Any, ...]) -> None:
+        """Put everything back as it was at `kept_values`."""
+        for name, value in zip(State.__slots__, values, strict=True):
+            setattr(self, name, value)
 
     @property
     def zero(self) -> tuple[float, float, float]:
@@ -112,6 +112,7 @@ class State:
         }
 
 
+_VALUES = attrgetter(*State.__slots__)
 _WIDTHS = {"start": 3, "end": 3, "center": 3}
 _TYPES = {"kind": np.int8, "plane": np.int8, "tool": np.int64, "line": np.int64, "machine": np.bool_}
 COLUMNS = ("start", "end", "kind", "center", "sweep", "plane", "feed", "rpm", "tool", "line", "machine")
