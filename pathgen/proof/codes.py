@@ -135,6 +135,12 @@ _PROGRAM: dict[str, Code] = {
 
 _PLAN: dict[str, Code] = {
     "inch-size": Code(_N, "a size that is more often meant in inches", "Give inch(...) where inches are meant."),
+    "plunge-entry": Code(
+        _W, "a tool goes straight down for want of room", "Take a smaller tool, or drill there first."
+    ),
+    "unreached": Code(_W, "places that the tool cannot enter stay uncut", "Take a smaller tool, or let them stand."),
+    "groove-limit": Code(_N, "wide strokes get a flat floor", "Give depth_limit= for another depth."),
+    "flatness": Code(_N, "how flat the top must be for the grooves to keep their width", "Face or measure the board."),
     "size-differs": Code(_W, "the piece comes out in another size than asked", "Check the drawing's units."),
     "size-mistaken": Code(_W, "another unit would make the size fit", "Give read(units=...)."),
     "touch-off-moved": Code(_N, "tools are set beside the work zero", "Give touch_off=(x, y) for another spot."),

@@ -66,8 +66,10 @@ class Proof:
         return True if self.complete else None
 
     def with_findings(self, more: Iterable[Finding]) -> Proof:
-        """Return this proof with findings made elsewhere (by the planner) added."""
-        return dataclasses.replace(self, findings=(*self.findings, *more))
+        """Return this proof with findings made elsewhere (by the planner) added, but for what the proof says itself."""
+        said = {(f.code, f.cut) for f in self.findings if f.severity != "error"}
+        fresh = [f for f in more if f.severity == "error" or (f.code, f.cut) not in said]
+        return dataclasses.replace(self, findings=(*self.findings, *fresh))
 
     def __str__(self) -> str:
         word = {True: "PROVED", False: "NOT PROVED", None: "NOT COMPLETE"}[self.ok]
