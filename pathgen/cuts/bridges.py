@@ -94,12 +94,13 @@ class Bridges:
 
 @dataclass(frozen=True, eq=False)
 class _Samples:
-    """Places along a contour: run length s, xy, direction (radians), turning within one lift, not barred."""
+    """Places along a contour: run length s, xy, direction (radians), turning within one lift, corner, not barred."""
 
     s: FloatArray
     xy: FloatArray
     heading: FloatArray
     turning: FloatArray
+    corner: BoolArray
     free: BoolArray
     total: float
 
@@ -134,24 +135,31 @@ def placed(
     """
     total = float(plane_lengths(contour).sum())
     wanted = bridges.wanted(total)
-    lift = bridges.length + diameter
+    ramped = bridges.shape == "ramp" and rise > 0
+    steepest = math.tan(math.radians(STEEPEST_FOOT))
+    lift = bridges.length + diameter + (2.0 * rise / steepest if ramped else 0.0)
     where = _fitted(contour, outline, wanted, lift, grain)
     while where is None and fewest and wanted > LEAST:
         wanted -= 1
         where = _fitted(contour, outline, wanted, lift, grain)
     if where is None:
         raise ArgumentError(_too_many(contour, outline, bridges, wanted, diameter, what))
-    if bridges.shape == "flat" or rise <= 0:
+    if not ramped:
         return where, 90.0
-    gap = float(np.diff([*where, where[0] + total]).min())
+    room = _foot_room(contour, outline, where, bridges.length + diameter)
+    return where, min(max(angle, math.degrees(math.atan2(rise, room))), STEEPEST_FOOT)
+
+
+def _foot_room(contour: Path, outline: Polygon, where: tuple[float, ...], lift: float) -> float:
+    """Return how long the feet may be, mm: up to the next bridge's foot, and to the next corner."""
+    found = _sampled(contour, outline, lift)
+    gap = float(np.diff([*where, where[0] + found.total]).min())
     room = 0.5 * (gap - lift - GAP)
-    slope = max(angle, math.degrees(math.atan2(rise, max(room, NOISE))))
-    if slope > STEEPEST_FOOT:
-        raise ArgumentError(
-            f"{wanted} ramped bridges do not fit on {what}: their feet have {max(room, 0):.1f} mm each and would be "
-            f"steeper than {STEEPEST_FOOT:g} degrees. Take fewer or shorter ones, or shape='flat'"
-        )
-    return where, slope
+    corner = found.s[found.corner]
+    if len(corner):
+        off = np.abs(np.array(where)[:, None] - corner[None, :])
+        room = min(room, float(np.minimum(off, found.total - off).min()) - 0.5 * lift)
+    return max(room, NOISE)
 
 
 def _fitted(contour: Path, outline: Polygon, wanted: int, lift: float, grain: float | None) -> tuple[float, ...] | None:
@@ -184,7 +192,7 @@ def _sampled(contour: Path, outline: Polygon, lift: float) -> _Samples:
     b = np.concatenate([[0], np.cumsum(spread)])
     free = (b[2 * half + 1 :][:n] - b[:n]) == 0
     scale = float(plane_lengths(contour).sum()) / total
-    return _Samples(np.multiply(s, scale, dtype=np.float64), xy, heading, turning, free, total * scale)
+    return _Samples(np.multiply(s, scale, dtype=np.float64), xy, heading, turning, barred, free, total * scale)
 
 
 def _at_corners(xy: FloatArray, outline: Polygon) -> BoolArray:

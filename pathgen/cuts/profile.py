@@ -336,8 +336,11 @@ def _bridges_on(plan: _Plan, contour: Contour) -> tuple[list[tuple[float, float]
     line = LineString(path.flattened(0.0005)[:, :2])
     scale = line.length / float(plane_lengths(path).sum())
     points = shapely.get_coordinates(shapely.line_interpolate_point(line, np.array(where) * scale))
+    foot = (plan.top - plan.depth.bottom) / math.tan(math.radians(slope)) if slope < 90 else 0.0
     stretches = [
-        _stretch_line(p, c, plan) for p in [contour.path, *contour.lanes, *contour.finish] for c in points.tolist()
+        _stretch_line(p, c, plan, foot)
+        for p in [contour.path, *contour.lanes, *contour.finish]
+        for c in points.tolist()
     ]
     n = len(points)
     for k in range(n):
@@ -373,12 +376,13 @@ def _lifts(plan: _Plan, path: Path, places: list[tuple[float, float]]) -> list[t
     return [lift_ends(path, float(v), apart) for v in s[near]]
 
 
-def _stretch_line(path: Path, place: list[float], plan: _Plan) -> LineString | None:
-    """Return the lifted stretch of `path` beside a place, as a line; None where it runs elsewhere."""
+def _stretch_line(path: Path, place: list[float], plan: _Plan, foot: float) -> LineString | None:
+    """Return the lifted stretch of `path` beside a place, its feet included; None where it runs elsewhere."""
     found = _lifts(plan, path, [(place[0], place[1])])
     if not found:
         return None
-    return LineString(stretch(path, *found[0]).flattened(0.0005)[:, :2])
+    begin, end = found[0]
+    return LineString(stretch(path, begin - foot, end + foot).flattened(0.0005)[:, :2])
 
 
 def _shifted(lifts: list[tuple[float, float]], by: float, total: float) -> list[tuple[float, float]]:
