@@ -258,6 +258,7 @@ class Job:
                 face=self.face,
                 confirmed=self.confirmed,
                 minimum_left=self.minimum_left,
+                own=texts is None,
             )
             told_before = [
                 *self.notes,
@@ -346,36 +347,34 @@ class Job:
 
         if not suffix.startswith(".") or not suffix[1:].isalnum():
             raise ArgumentError(f"suffix={suffix!r} must be a dot and letters or digits, such as '.rs274'")
-        header = self._refuse(self.prove(grid=grid), accept)
+        proof = self.prove(grid=grid)
+        header = self._refuse(proof, accept)
         ready = self._texts(header=header)
-        if header:
-            self._refuse(self.prove(texts=[p.text for p in ready], grid=grid), accept)
+        if header:  # the accepted findings stand in the texts now, so it is these that are proved
+            proof = self.prove(texts=[p.text for p in ready], grid=grid)
+            self._refuse(proof, accept)
         stem = file_name(self.name)
         files: dict[str, str | bytes] = {p.name + suffix: p.text for p in ready}
-        files[stem + ".html"] = setup_sheet(self)
+        files[stem + ".html"] = setup_sheet(self, proof=proof, accepted=header, suffix=suffix)
         files[stem + ".svg"] = self._repr_svg_()
         files[stem + ".png"] = self.picture()
         return _write_all(FilePath(folder), files)
 
-    def picture(self) -> bytes:
-        """Return a PNG of the part as its own programs cut it in simulation; of back-side work the front view."""
-        from pathgen.sheet.picture import part_png
+    def picture(self, *, finished: bool = False) -> bytes:
+        """Return a PNG of the part as its own programs cut it in simulation; of back-side work the front view.
 
-        height = self.prove().height
-        array = height.array[:, ::-1] if self.face == "back" else height.array
-        return part_png(
-            array,
-            pixel=height.pixel,
-            material=self.stock.material,
-            thickness=self.stock.thickness,
-            grain_angle=self.stock.grain or 0.0,
-        )
+        Args:
+            finished: show the piece out of its frame.
+        """
+        from pathgen.sheet.part import part_picture
+
+        return part_picture(self, finished=finished)
 
     def _repr_svg_(self) -> str:
         """Return the plan seen from above as SVG, for notebooks."""
         from pathgen.sheet.picture import paths_svg
 
-        return paths_svg(self.tool_cuts, self.stock)
+        return paths_svg(self.tool_cuts, self.stock, keep_out=self.keep_out, touch_off=self.touch_off, title=self.name)
 
 
 # -- helpers -----------------------------------------------------------------------------------------------------
