@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.artwork import pathdata
-from pathgen.artwork.curves import Pen, ellipse, endpoint_arc, matrix, stretch
-from pathgen.artwork.pathdata import NotFiniteError, parse
+from pathgen.artwork.curves import NotFiniteError, Pen, ellipse, endpoint_arc, matrix, stretch
+from pathgen.artwork.pathdata import parse
 
 TOLERANCE = 0.002
 EIGHTHS = st.integers(-24, 24).map(lambda n: n / 8)  # no denormals: they say nothing about curves

@@ -5,6 +5,7 @@ CSS Cascade 4, Selectors 3 (type, class, id, universal, compound, descendant and
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -144,13 +145,14 @@ def _selector(text: str) -> _Selector | None:
     return _Selector(tuple(parts), tuple(direct), weight)
 
 
-def declarations(text: str) -> list[tuple[str, str, bool]]:
+@functools.lru_cache(maxsize=4096)
+def declarations(text: str) -> tuple[tuple[str, str, bool], ...]:
     """Return (name, value, important) of a declaration list; what cannot be parsed is left out, as CSS says."""
-    return [
+    return tuple(
         (item.lower_name, tinycss2.serialize(item.value).strip(), bool(item.important))
         for item in tinycss2.parse_declaration_list(text, skip_comments=True, skip_whitespace=True)
         if item.type == "declaration"
-    ]
+    )
 
 
 @dataclass
@@ -184,7 +186,7 @@ class Sheet:
                 continue
             self._rule(tinycss2.serialize(rule.prelude), declarations(tinycss2.serialize(rule.content)), line)
 
-    def _rule(self, prelude: str, found: list[tuple[str, str, bool]], line: int) -> None:
+    def _rule(self, prelude: str, found: tuple[tuple[str, str, bool], ...], line: int) -> None:
         wanted = [d for d in found if d[0] in KNOWN]
         for text in prelude.split(","):
             selector = _selector(text)
@@ -276,6 +278,7 @@ def reference(text: str) -> tuple[str | None, str]:
     return (found[1][1:] if found[1].startswith("#") else ""), found[2].strip()
 
 
+@functools.lru_cache(maxsize=4096)
 def paint(text: str, color: str) -> Paint | None:
     """Return the paint of a fill or stroke value, None for "none".
 

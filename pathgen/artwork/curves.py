@@ -22,6 +22,14 @@ FEWEST_PER_TURN: Final = 16
 """Chords of a full turn at least, so that tiny circles stay round."""
 
 
+FARTHEST: Final = 1e12
+"""Coordinates beyond this are no drawing in any unit. Larger: squares of them overflow."""
+
+
+class NotFiniteError(ValueError):
+    """A coordinate that is not a number, or beyond any number."""
+
+
 def identity() -> FloatArray:
     """Return the matrix that moves nothing, (3, 3)."""
     return np.eye(3)
@@ -34,7 +42,9 @@ def matrix(a: float, b: float, c: float, d: float, e: float, f: float) -> FloatA
 
 def stretch(m: FloatArray) -> float:
     """Return the largest singular value of a matrix's linear part: how much it can lengthen a short line."""
-    return float(np.linalg.norm(m[:2, :2], 2))
+    (a, c), (b, d) = m[:2, :2].tolist()
+    total, det = a * a + b * b + c * c + d * d, a * d - b * c
+    return math.sqrt(0.5 * (total + math.sqrt(max(total * total - 4.0 * det * det, 0.0))))
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +106,14 @@ class Curves:
         return counts
 
     def flat(self, tolerance: float) -> FloatArray:
-        """Return the points, (k, 2), of chords within `tolerance` of the curve; all lie on the curve."""
+        """Return the points, (k, 2), of chords within `tolerance` of the curve; all lie on the curve.
+
+        Raises:
+            NotFiniteError: a coordinate is not a number or beyond `FARTHEST`.
+        """
+        if not (np.abs(self.start) < FARTHEST).all() or not (np.abs(self.rows) < FARTHEST).all():
+            far = [*self.start.tolist(), *self.rows.ravel().tolist()]
+            raise NotFiniteError(f"{next(v for v in far if not abs(v) < FARTHEST):g}")
         if not len(self.rows):
             return self.start[None, :].copy()
         n = self.counts(tolerance).astype(np.int64)

@@ -14,6 +14,7 @@ from shapely.geometry import MultiLineString, MultiPolygon
 
 from pathgen.artwork import dxfshapes
 from pathgen.artwork.compose import Piece, Settings, ink_box, stroked
+from pathgen.artwork.curves import NotFiniteError
 from pathgen.artwork.dxffile import load
 from pathgen.artwork.dxfunits import scale_of
 from pathgen.artwork.model import Artwork, Layers
@@ -165,9 +166,17 @@ class Reader:
             self.report.say("ignored", text, layer=layer, element=handle, line=self._line(handle))
             return
         try:
-            piece = self._hatch(entity, to_mm, layer) if kind == "HATCH" else self._shape(entity, to_mm, layer)
+            with np.errstate(over="ignore", invalid="ignore"):
+                piece = self._hatch(entity, to_mm, layer) if kind == "HATCH" else self._shape(entity, to_mm, layer)
         except DrawingError:
             raise
+        except NotFiniteError as error:
+            raise DrawingError(
+                f"a {kind} holds {error}, which is not a number or beyond all bounds: correct or delete it",
+                file=self.settings.file,
+                line=self._line(handle),
+                layer=layer,
+            ) from None
         except Exception as error:
             # One entity that the library cannot draw must not lose the rest of the drawing.
             text = f"a {kind} cannot be drawn ({str(error) or type(error).__name__}): left out"

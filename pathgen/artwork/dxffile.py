@@ -107,25 +107,23 @@ def load(data: bytes, settings: Settings, report: Report) -> Any:
 def _load(data: bytes, file: str, report: Report) -> Any:
     from ezdxf import recover
     from ezdxf.filemanagement import readfile
-    from ezdxf.lldxf.const import DXFError
 
     if data.startswith(_BINARY):
         try:
             return readfile(file)
-        except (DXFError, OSError, ValueError, KeyError, IndexError, TypeError, EOFError) as error:
+        except Exception as error:
             raise DrawingError(f"the binary DXF is damaged ({error}): export it as text DXF", file=file) from None
     clean = _clean(data)
     _complete(clean, file)
     _bad_number(clean, file)
     try:
         return readfile(file)
-    except (DXFError, OSError, UnicodeError, ValueError, KeyError, IndexError, TypeError, AttributeError):
-        pass
+    except Exception:  # whatever fails inside the library here, it is the file
+        report.say("recovered", "the file is damaged and was mended while reading: look at the result with care")
     try:
         doc, auditor = recover.read(io.BytesIO(clean))
-    except (DXFError, OSError, UnicodeError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+    except Exception as error:
         raise DrawingError(f"the DXF is damaged ({error}): export it again", file=file) from None
     for problem in [*auditor.errors, *auditor.fixes]:
         report.say("recovered", re.sub(r"\s+", " ", problem.message))
-    report.say("recovered", "the file is damaged and was repaired while reading: look at the result with care")
     return doc

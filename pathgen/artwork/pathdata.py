@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from pathgen.artwork.curves import Curves, Pen, endpoint_arc
+from pathgen.artwork.curves import Curves, NotFiniteError, Pen, endpoint_arc
 from pathgen.errors import InternalError
 
 NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
@@ -21,10 +21,6 @@ _SPACE: Final = re.compile(r"[ \t\r\n\f]*")
 _COMMA: Final = re.compile(r"[ \t\r\n\f]*,?[ \t\r\n\f]*")
 _NOT_FINITE: Final = re.compile(r"[+-]?(nan|inf)", re.IGNORECASE)
 _ARITY: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
-
-
-class NotFiniteError(ValueError):
-    """A coordinate that is not a number, or beyond any number."""
 
 
 @dataclass

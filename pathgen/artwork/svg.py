@@ -12,8 +12,7 @@ import numpy as np
 
 from pathgen.artwork import css
 from pathgen.artwork.compose import Piece
-from pathgen.artwork.curves import matrix, stretch
-from pathgen.artwork.pathdata import NotFiniteError
+from pathgen.artwork.curves import NotFiniteError, matrix, stretch
 from pathgen.artwork.repair import fill
 from pathgen.artwork.svgclip import Clipper
 from pathgen.artwork.svgcontext import NOT_READ, Context, Drawing, names_of
@@ -26,7 +25,9 @@ from pathgen.errors import DrawingError
 from pathgen.model.arrays import FloatArray
 
 MOST_VISITS: Final = 300_000
-"""Elements drawn at most, instances of `use` counted each time: a 2 kB file can ask for 10^9 of them."""
+"""Elements drawn at most. Larger: minutes of reading; smaller: rich drawings are refused."""
+MOST_INSTANCES: Final = 50_000
+"""Elements drawn by way of `use` at most: a 2 kB file can ask for 10^9 of them."""
 SILENT: Final = frozenset(
     [
         "defs",
@@ -72,6 +73,7 @@ class Walker:
     page: Page
     _stack: list[tuple[Node, Context]] = field(default_factory=list)
     _visits: int = 0
+    _instances: int = 0
 
     def __post_init__(self) -> None:
         self.clipper = Clipper(self.drawing)
@@ -88,14 +90,17 @@ class Walker:
         while self._stack:
             node, context = self._stack.pop()
             self._visits += 1
-            if self._visits > MOST_VISITS:
+            self._instances += bool(context.chain)
+            if self._visits > MOST_VISITS or self._instances > MOST_INSTANCES:
                 raise DrawingError(
-                    f"more than {MOST_VISITS} elements are drawn, instances counted: simplify or split the drawing",
+                    f"more than {MOST_VISITS} elements, or {MOST_INSTANCES} by way of <use>, are drawn: split it",
                     file=self.drawing.settings.file,
                     line=node.line,
                 )
             try:
-                self._visit(node, context)
+                # Overflow shows as infinite points, which are refused with their place when flattened.
+                with np.errstate(over="ignore", invalid="ignore"):
+                    self._visit(node, context)
             except NotFiniteError as error:
                 raise DrawingError(
                     f"<{node.tag}> holds {str(error)!r}, which is not a number: correct or delete it",
@@ -153,9 +158,9 @@ class Walker:
             style["font-size"] = repr(font)
         else:
             style["font-size"] = repr(font)
-        basis = replace(context.basis, font=font)
+        basis = context.basis if font == context.basis.font else replace(context.basis, font=font)
         try:
-            m = context.matrix @ _transform(style, basis)
+            m = context.matrix @ _transform(style, basis) if style["transform"] else context.matrix
         except NotFiniteError:
             raise
         except ValueError:
@@ -163,7 +168,7 @@ class Walker:
                 "broken-value", f"its transform {style['transform']!r} is not understood: left out", node, context
             )
             return None
-        if abs(np.linalg.det(m[:2, :2])) < 1e-12 * max(stretch(m), 1e-9) ** 2 or stretch(m) < 1e-12:
+        if abs(m[0, 0] * m[1, 1] - m[0, 1] * m[1, 0]) < 1e-12 * max(stretch(m), 1e-9) ** 2 or stretch(m) < 1e-12:
             self.drawing.say("no-area", "its transform makes it flat, so that it is not drawn", node, context)
             return None
         inner = replace(context, matrix=m, style=style, basis=basis, alpha=alpha)

@@ -8,8 +8,7 @@ import numpy as np
 from shapely.geometry import MultiPolygon
 
 from pathgen.artwork import css
-from pathgen.artwork.curves import matrix, stretch
-from pathgen.artwork.pathdata import NotFiniteError
+from pathgen.artwork.curves import NotFiniteError, matrix, stretch
 from pathgen.artwork.repair import common, fill, rings_of
 from pathgen.artwork.svgcontext import NOT_READ, Context, Drawing
 from pathgen.artwork.svgshapes import SHAPES

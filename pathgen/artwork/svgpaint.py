@@ -11,8 +11,7 @@ from shapely.geometry import MultiPolygon, box
 from pathgen.artwork import css, strokes
 from pathgen.artwork.compose import Piece
 from pathgen.artwork.css import Paint
-from pathgen.artwork.curves import Curves
-from pathgen.artwork.pathdata import NotFiniteError
+from pathgen.artwork.curves import Curves, NotFiniteError
 from pathgen.artwork.repair import common, crossing, fill
 from pathgen.artwork.svgcontext import Context, Drawing, names_of
 from pathgen.artwork.svgvalues import length

@@ -7,8 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from pathgen.artwork import pathdata
-from pathgen.artwork.curves import Curves, Pen, ellipse
-from pathgen.artwork.pathdata import NotFiniteError
+from pathgen.artwork.curves import Curves, NotFiniteError, Pen, ellipse
 from pathgen.artwork.svgvalues import Basis, length, numbers
 from pathgen.artwork.xmltree import Node
 

@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from pathgen.artwork.curves import matrix
-from pathgen.artwork.pathdata import NotFiniteError, number_at
+from pathgen.artwork.curves import NotFiniteError, matrix
+from pathgen.artwork.pathdata import number_at
 from pathgen.model.arrays import FloatArray
 from pathgen.units import MM_PER_INCH
 
