@@ -10,7 +10,7 @@ import numpy as np
 from pathgen.motion.read import read_program
 
 MOVES = 1_000_000
-RUNS = 3
+RUNS = 5
 
 
 def rows(count: int = MOVES) -> list[tuple[float, float, float]]:

@@ -49,9 +49,11 @@ def edges_of(moves: Moves, machine: Machine) -> tuple[Edges, BoolArray]:
     Moves in machine coordinates have none: where they begin, told from the machine's zero, is not in the program.
     """
     n = len(moves)
-    step = np.empty((3, n))
-    np.subtract(moves.end.T, moves.start.T, out=step)
-    length = np.sqrt(np.einsum("ij,ij->j", step, step))
+    step, length = np.empty((3, n)), np.empty(n)
+    for begin in range(0, n, BLOCK):
+        part = slice(begin, begin + BLOCK)
+        np.subtract(moves.end[part].T, moves.start[part].T, out=step[:, part])
+        np.sqrt(np.einsum("ij,ij->j", step[:, part], step[:, part]), out=length[part])
     arc = np.flatnonzero(moves.kind == ARC)
     unknown: BoolArray = np.isnan(length) | moves.machine
     unknown[arc] |= np.isnan(moves.sweep[arc])

@@ -13,7 +13,7 @@ import numpy as np
 from pathgen.model.arrays import BoolArray, FloatArray, IntArray, frozen_like
 from pathgen.model.machine import Machine
 from pathgen.model.motion import RAPID, Motion
-from pathgen.motion.edges import Edges, edges_of, joint_limits
+from pathgen.motion.edges import BLOCK, Edges, edges_of, joint_limits
 from pathgen.motion.lookahead import look_ahead, seconds
 
 _CUT = re.compile(r"CUT [0-9]+ (.+)", re.ASCII)
@@ -105,7 +105,10 @@ def time(motion: Motion, machine: Machine) -> Time:
     if len(edges.length):
         limits, top, accel = joint_limits(edges, _stops(motion, edges, unknown), machine)
         speeds = look_ahead(edges.length, accel, limits)
-        spent = seconds(edges.length, speeds[:-1], speeds[1:], top, accel)
+        spent = np.empty(len(top))
+        for begin in range(0, len(top), BLOCK):
+            part, after = slice(begin, begin + BLOCK), slice(begin + 1, begin + 1 + BLOCK)
+            spent[part] = seconds(edges.length[part], speeds[:-1][part], speeds[after], top[part], accel[part])
         each[edges.owner] = spent
     rapid = float(each[moves.kind == RAPID].sum())
     feed = float(each.sum()) - rapid
@@ -229,9 +232,10 @@ def _by_tool(motion: Motion, each: FloatArray) -> dict[int, float]:
     tool = motion.moves.tool
     if not len(tool):
         return {}
-    known, first, which = np.unique(tool, return_index=True, return_inverse=True)
-    spent = np.bincount(which, weights=each, minlength=len(known))
-    found = {int(known[k]): float(spent[k]) for k in np.argsort(first)}
+    begins = np.concatenate([[0], np.flatnonzero(np.diff(tool)) + 1])
+    found: dict[int, float] = {}
+    for number, value in zip(tool[begins].tolist(), _parts(each, begins.tolist()), strict=True):
+        found[number] = found.get(number, 0.0) + value
     for e in motion.events:
         if e.kind == "dwell":
             found[int(tool[min(e.index, len(tool) - 1)])] += e.value
