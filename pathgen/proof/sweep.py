@@ -33,6 +33,12 @@ Field = NDArray[np.float32]
 LEVEL = 1e-9
 """Strokes that rise less than this are level, mm. Noise only."""
 
+BEYOND = 1e4
+"""Further along a stroke than any stroke is long, mm: where a steep move is lowest, cut off at its end."""
+
+STEEP = 8.0
+"""Slopes above this are worked out in double precision. Larger: errors of 1e-5 mm show; smaller: time."""
+
 BATCH = 200_000
 """Samples worked on at a time: larger leaves the processor's cache, smaller pays for more calls."""
 
@@ -138,6 +144,41 @@ def _best(profile: Profile, m: Any, q2: Any, w: Any) -> Any:
     pull = np.abs(m) / np.sqrt(np.where(steep, 1.0, k * k - m * m))
     off = np.maximum(pull * np.sqrt(q2), np.sqrt(np.maximum(profile.flat * profile.flat - q2, 0.0)))
     return -np.sign(m) * np.where(steep, w, off)
+
+
+def _cone_surface(profile: Profile, x: Any, y: Any, way: Any) -> Any:
+    """Return `lower_surface` of a cone whose rim stays above the face: cut off at the stroke's ends alone.
+
+    What lies above the face does not count, so the radius need not be looked at; the same formula in fewer steps.
+    """
+    ux, uy, length, z, m = way
+    k = profile.rise
+    steep = np.abs(m) >= k
+    pull = np.sign(m) * np.abs(m) / np.sqrt(np.where(steep, 1.0, k * k - m * m))
+    s = x * ux + y * uy
+    q = x * uy - y * ux
+    if profile.flat > 0.0:
+        rim = np.sqrt(np.maximum(profile.flat * profile.flat - q * q, 0.0))
+        t = s - np.sign(m) * np.maximum(np.abs(pull) * np.abs(q), rim)
+    else:
+        t = np.abs(q)
+        t *= -pull
+        t += s
+    t -= np.where(steep, np.sign(m) * BEYOND, 0.0).astype(t.dtype)
+    np.clip(t, 0.0, length, out=t)
+    s -= t
+    s *= s
+    q *= q
+    s += q
+    np.sqrt(s, out=s)
+    if profile.flat > 0.0:
+        s -= profile.flat
+        np.maximum(s, 0.0, out=s)
+    s *= k
+    t *= m
+    s += t
+    s += z
+    return s
 
 
 def sweep(strokes: Strokes, tools: Mapping[int, Tool], grid: Grid, *, into: Field | None = None) -> Field:
@@ -307,8 +348,13 @@ def _window_batch(
     ny, nx = min(ny, grid.rows), min(nx, grid.columns)
     x = (grid.x0 + (c0[:, None] + np.arange(nx)) * grid.pixel - a[:, :1])[:, None, :]
     y = (grid.y0 + (r0[:, None] + np.arange(ny)) * grid.pixel - a[:, 1:2])[:, :, None]
-    way = tuple(v[:, None, None] for v in directions(a, b))
-    height = lower_surface(profile, x, y, way).astype(np.float32)
+    ways = directions(a, b)
+    # single precision is 1e-6 mm in a window of 15 mm, times the slope
+    exact = np.float64 if np.abs(ways[4]).max() > STEEP else np.float32
+    way = tuple(v[:, None, None].astype(exact) for v in ways)
+    rim = profile.reach(np.maximum(-np.minimum(a[:, 2], b[:, 2]), 0.0)).max() >= profile.radius
+    surface = _cone_surface if profile.kind == "cone" and not rim else lower_surface
+    height = surface(profile, x.astype(exact), y.astype(exact), way).astype(np.float32, copy=False)
     for k in range(len(a)):  # one call per window: windows overlap, so they cannot be written at once
         view = field[r0[k] : r0[k] + ny, c0[k] : c0[k] + nx]
         np.minimum(view, height[k], out=view)
