@@ -161,6 +161,30 @@ def test_circles_stay_true_within_the_tolerance_in_an_uneven_block(draw):
     assert shapely.distance(true, ring).max() <= 0.002 + 1e-6
 
 
+@pytest.mark.parametrize("weights", [None, [1, 3, 0.5, 2, 1, 1]])
+@pytest.mark.parametrize("seed", range(6))
+def test_splines_are_met_within_the_tolerance_also_when_scaled_by_a_block(draw, seed, weights):
+    """True points by ezdxf's evaluation of the B-spline at 5,000 parameters."""
+    control = np.random.default_rng(seed).uniform(0, 40, (6, 2))
+    spline = ezdxf.math.BSpline([(*p, 0) for p in control], order=4, weights=weights)
+
+    def paint(space, doc):
+        doc.blocks.new("PART").add_spline().apply_construction_tool(spline)
+        space.add_blockref("PART", (0, 0), dxfattribs={"xscale": 8, "yscale": 0.5})
+
+    line = draw(paint).lines
+    true = np.array([p.vec2 for p in spline.points(np.linspace(0, spline.max_t, 5000))]) * [8, 0.5]
+    assert shapely.distance(shapely.points(true), line).max() <= 0.002 + 1e-6
+
+
+def test_a_note_names_the_line_of_its_handle(draw, tmp_path):
+    art = draw(lambda s, d: (square(s), s.add_text("Fern")))
+    note = next(n for n in art.notes if n.code == "ignored")
+    lines = (tmp_path / "drawing.dxf").read_text().split("\n")
+    assert lines[note.line - 1].strip() == "5"
+    assert lines[note.line].strip() == note.element
+
+
 def test_nested_blocks_and_arrays(draw):
     """DXF Reference, INSERT: rows and columns turn with the block and are not scaled."""
 

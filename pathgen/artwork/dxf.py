@@ -29,6 +29,8 @@ MOST_VISITS: Final = 300_000
 MOST_DEPTH: Final = 64
 FAR_AWAY: Final = 1e5
 """Artwork further than this (mm) from the origin is moved near it. Larger: floats there are coarser than the grid."""
+_HANDLE: Final = re.compile(rb"\n[ \t]*(?:5|105)[ \t]*\r?\n[ \t]*([0-9A-Fa-f]+)[ \t]*(?=\r?\n)")
+"""A handle after its group code 5 (105 for dimension styles)."""
 TEXTS: Final = frozenset({"TEXT", "MTEXT", "ATTRIB", "ATTDEF", "ARCTEXT", "RTEXT"})
 QUIET: Final = frozenset({"POINT", "VIEWPORT", "SEQEND"})
 
@@ -46,6 +48,7 @@ class Reader:
     _visits: int = 0
     _off: dict[str, str | None] = field(default_factory=dict)
     _spelling: dict[str, str] = field(default_factory=dict)
+    _lines: dict[str, int] = field(default_factory=dict)
 
     def walk(self) -> list[Piece]:
         """Return all pieces in the file's order.
@@ -108,11 +111,16 @@ class Reader:
         return "the layer is not plotted" if entry.dxf.get("plot", 1) == 0 else None
 
     def _line(self, handle: str | None) -> int | None:
-        """Line of the text file that holds a handle, from 1, or None."""
+        """Line of the text file that holds a handle, from 1, or None; all handles are looked up once."""
         if not handle:
             return None
-        found = re.search(rb"(?:^|\n)[ \t]*(?:5|105)[ \t]*\r?\n[ \t]*" + handle.encode() + rb"[ \t]*\r?\n", self.data)
-        return None if found is None else self.data.count(b"\n", 0, found.start() + 1) + 1
+        if not self._lines:
+            number, at = 1, 0
+            for found in _HANDLE.finditer(self.data):
+                number += self.data.count(b"\n", at, found.start(1))
+                at = found.start(1)
+                self._lines.setdefault(found[1].decode("latin-1").upper(), number - 1)
+        return self._lines.get(handle.upper())
 
     def _insert(self, entity: Any, to_mm: Any, layer: str, chain: tuple[str, ...]) -> Iterator[Iterator[Any]]:
         name = str(entity.dxf.get("name", ""))
