@@ -49,6 +49,10 @@ STRAIGHT = math.radians(1.0)
 STEEPEST_FOOT = 45.0
 """Steepest foot of a ramped bridge, degrees. Steeper is a flat bridge in all but name."""
 
+FOOT_SHARE = 0.25
+"""Share of the slot between two bridges that each one's foot may take. Larger: no place is left for the tool to enter
+and leave; smaller: steeper feet."""
+
 GAP = 1.0
 """Least length of full-depth slot between two bridges, mm. Smaller: two bridges are one."""
 
@@ -138,33 +142,35 @@ def placed(
     ramped = bridges.shape == "ramp" and rise > 0
     steepest = math.tan(math.radians(STEEPEST_FOOT))
     lift = bridges.length + diameter + (2.0 * rise / steepest if ramped else 0.0)
-    where = _fitted(contour, outline, wanted, lift, grain)
+    where = _fitted(contour, outline, wanted, lift, grain, 0.5 * diameter)
     while where is None and fewest and wanted > LEAST:
         wanted -= 1
-        where = _fitted(contour, outline, wanted, lift, grain)
+        where = _fitted(contour, outline, wanted, lift, grain, 0.5 * diameter)
     if where is None:
         raise ArgumentError(_too_many(contour, outline, bridges, wanted, diameter, what))
     if not ramped:
         return where, 90.0
-    room = _foot_room(contour, outline, where, bridges.length + diameter)
+    room = _foot_room(contour, outline, where, bridges.length + diameter, 0.5 * diameter)
     return where, min(max(angle, math.degrees(math.atan2(rise, room))), STEEPEST_FOOT)
 
 
-def _foot_room(contour: Path, outline: Polygon, where: tuple[float, ...], lift: float) -> float:
+def _foot_room(contour: Path, outline: Polygon, where: tuple[float, ...], lift: float, clear: float) -> float:
     """Return how long the feet may be, mm: up to the next bridge's foot, and to the next corner."""
-    found = _sampled(contour, outline, lift)
+    found = _sampled(contour, outline, lift, clear)
     gap = float(np.diff([*where, where[0] + found.total]).min())
-    room = 0.5 * (gap - lift - GAP)
+    room = FOOT_SHARE * (gap - lift - GAP)
     corner = found.s[found.corner]
     if len(corner):
         off = np.abs(np.array(where)[:, None] - corner[None, :])
-        room = min(room, float(np.minimum(off, found.total - off).min()) - 0.5 * lift)
+        room = min(room, float(np.minimum(off, found.total - off).min()) - 0.5 * lift - clear)
     return max(room, NOISE)
 
 
-def _fitted(contour: Path, outline: Polygon, wanted: int, lift: float, grain: float | None) -> tuple[float, ...] | None:
+def _fitted(
+    contour: Path, outline: Polygon, wanted: int, lift: float, grain: float | None, clear: float
+) -> tuple[float, ...] | None:
     """Return centers for `wanted` bridges, or None."""
-    found = _sampled(contour, outline, lift)
+    found = _sampled(contour, outline, lift, clear)
     if found.total < wanted * (lift + GAP) or not found.free.any():
         return None
     cost = np.where(found.turning <= STRAIGHT, 0.0, 0.5 + found.turning)
@@ -173,8 +179,11 @@ def _fitted(contour: Path, outline: Polygon, wanted: int, lift: float, grain: fl
     return _even(found, cost, wanted, lift + GAP) or _packed(found, wanted, lift + GAP)
 
 
-def _sampled(contour: Path, outline: Polygon, lift: float) -> _Samples:
-    """Measure a closed contour at even steps."""
+def _sampled(contour: Path, outline: Polygon, lift: float, clear: float) -> _Samples:
+    """Measure a closed contour at even steps; `clear` is how far a lift's ends stay off corners, mm.
+
+    A cutter that comes round a sharp corner of its way sweeps its own radius of what lies behind the corner.
+    """
     line = LineString(contour.flattened(0.002)[:, :2])
     total = float(line.length)
     n = int(np.clip(math.ceil(total / 0.25), 64, 6000))
@@ -188,9 +197,10 @@ def _sampled(contour: Path, outline: Polygon, lift: float) -> _Samples:
     c = np.concatenate([[0.0], np.cumsum(wide)])
     turning = c[2 * half + 1 :][:n] - c[:n]
     barred = _at_corners(xy, outline)
-    spread = np.concatenate([barred[-half:], barred, barred[:half]]).astype(np.int64)
+    wing = min(n // 2, half + math.ceil(clear / (total / n)))
+    spread = np.concatenate([barred[-wing:], barred, barred[:wing]]).astype(np.int64)
     b = np.concatenate([[0], np.cumsum(spread)])
-    free = (b[2 * half + 1 :][:n] - b[:n]) == 0
+    free = (b[2 * wing + 1 :][:n] - b[:n]) == 0
     scale = float(plane_lengths(contour).sum()) / total
     return _Samples(np.multiply(s, scale, dtype=np.float64), xy, heading, turning, barred, free, total * scale)
 
@@ -306,13 +316,13 @@ def _greedy_apart(s: FloatArray, total: float, first: float, gap: float) -> list
 
 def _too_many(contour: Path, outline: Polygon, bridges: Bridges, wanted: int, diameter: float, what: str) -> str:
     """Say how many bridges fit, and what length would."""
-    found = _sampled(contour, outline, bridges.length + diameter)
+    found = _sampled(contour, outline, bridges.length + diameter, 0.5 * diameter)
     s, gap = found.s[found.free], bridges.length + diameter + GAP
     fit = max((len(_greedy_apart(s, found.total, float(f), gap)) for f in s[:: max(1, len(s) // 64)]), default=0)
     low, high = 0.0, bridges.length
     for _ in range(8):
         middle = 0.5 * (low + high)
-        ok = _fitted(contour, outline, wanted, middle + diameter, None) is not None
+        ok = _fitted(contour, outline, wanted, middle + diameter, None, 0.5 * diameter) is not None
         low, high = (middle, high) if ok else (low, middle)
     way = f"with length={math.floor(low * 10) / 10:g} all would" if low >= 0.1 else "no length would let all fit"
     return (

@@ -112,6 +112,7 @@ def find_lead(
     total = float(mark[-1])
     rank = np.lexsort((np.arange(len(step)), path.points[1:, 3] != 0, -np.round(step, 3)))
     places = [float(mark[k] + t * step[k]) for k in rank[:12] for t in (0.5, 0.25, 0.75)]
+    places += (np.arange(48) * (total / 48)).tolist()
     room = center.buffer(-NEAR) if side == "outside" else center.buffer(NEAR)
     board = stock.region.buffer(-reach) if stock is not None else None
     for r in radius:
