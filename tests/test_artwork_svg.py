@@ -280,6 +280,31 @@ def test_y_points_up_from_the_lower_left_corner_of_the_page(art):
     assert drawing.region.bounds == pytest.approx((10, 73, 15, 80))
 
 
+@pytest.mark.parametrize(
+    ("origin", "corner"),
+    [
+        ("", (0, 80)),
+        ("0 0", (0, 80)),
+        ("10px 5px", (-10, 85)),
+        ("center", (-50, 130)),
+        ("center top", (-50, 80)),
+        ("bottom right", (-100, 180)),
+        ("50% 20%", (-50, 100)),
+        ("left", (0, 130)),
+    ],
+)
+def test_transform_origin_is_measured_from_the_view_box(art, origin, corner):
+    """CSS Transforms 1 section 7: o + 2 (p - o), by hand for a square of 10 at the upper left corner."""
+    drawing = art(f'<rect width="10" height="10" style="transform: scale(2); transform-origin: {origin}"/>')
+    assert drawing.region.bounds[:2] == pytest.approx(corner)
+
+
+def test_a_transform_measured_from_the_own_box_is_left_out_and_said(art):
+    drawing = art(SQUARE + '<rect width="5" height="5" style="transform: scale(2); transform-box: fill-box"/>')
+    assert drawing.region.area == pytest.approx(100)
+    assert "broken-value" in codes(drawing)
+
+
 def test_without_a_page_the_artwork_begins_at_its_own_corner(art):
     drawing = art('<rect x="10" y="20" width="96" height="48"/>', "")
     assert drawing.region.bounds == pytest.approx((0, 0, 25.4, 12.7))

@@ -13,7 +13,7 @@ from pathgen.artwork.compose import Settings
 from pathgen.artwork.report import Report
 from pathgen.errors import DrawingError
 
-_BINARY: Final = b"AutoCAD Binary DXF"
+_BINARY: Final = b"AutoCAD Binary DXF"  # the marker that the format prescribes
 _ODD_NUMBER: Final = re.compile(
     rb"\n[ \t]*[123]\d[ \t]*\r?\n[ \t]*(?![+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?[ \t]*\r?\n)"
 )

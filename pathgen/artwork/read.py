@@ -26,7 +26,7 @@ _OTHER: Final = (
     (b"RIFF", "a media file"),
 )
 _BOMS: Final = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
-_BINARY_DXF: Final = b"AutoCAD Binary DXF"
+_BINARY_DXF: Final = b"AutoCAD Binary DXF"  # the marker that the format prescribes
 
 
 def _kind(data: bytes, file: str) -> str:

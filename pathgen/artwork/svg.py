@@ -260,15 +260,23 @@ def _holds(node: Node) -> bool:
     return language is None or any(w.strip().lower().startswith("en") for w in language.split(","))
 
 
+_ORIGIN: Final = {"left": "0%", "top": "0%", "center": "50%", "right": "100%", "bottom": "100%"}
+
+
 def _transform(style: dict[str, str], basis: Basis) -> FloatArray:
-    """Return an element's own matrix: CSS Transforms 1 section 6; `transform-origin` by lengths only."""
+    """Return an element's own matrix: CSS Transforms 1 sections 6 and 7, measured from the view box.
+
+    Raises:
+        ValueError: not understood, or measured from the element's own box.
+    """
+    if style["transform-box"].lower() not in ("", "view-box"):
+        raise ValueError(style["transform-box"])
     m = transform(style["transform"], basis)
-    origin = style["transform-origin"].split()
-    if origin and style["transform"]:
-        try:
-            x = length(origin[0], basis, "x")
-            y = length(origin[1], basis, "y") if len(origin) > 1 else 0.5 * basis.height
-        except ValueError:
-            raise ValueError(style["transform-origin"]) from None
-        m = matrix(1, 0, 0, 1, x, y) @ m @ matrix(1, 0, 0, 1, -x, -y)
-    return m
+    origin = style["transform-origin"].lower().split()
+    if not origin:
+        return m
+    if origin[0] in ("top", "bottom") or origin[1:2] in (["left"], ["right"]):
+        origin = [*origin[1:2], origin[0]] if len(origin) > 1 else ["center", origin[0]]
+    x = length(_ORIGIN.get(origin[0], origin[0]), basis, "x")
+    y = length(_ORIGIN.get(origin[1], origin[1]), basis, "y") if len(origin) > 1 else 0.5 * basis.height
+    return matrix(1, 0, 0, 1, x, y) @ m @ matrix(1, 0, 0, 1, -x, -y)
