@@ -139,7 +139,7 @@ def test_every_nasty_region_is_cleared_without_a_gouge(nasty, share):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("share", [0.2, 0.45, 0.7, 1.0])
+@pytest.mark.parametrize("share", [0.2, 0.45, 0.7, 0.95])
 def test_every_nasty_region_is_cleared_in_lines_too(nasty, share):
     (cut,) = pocket(nasty, mill(share=share), depth=2, pattern="lines", angle=20)
     m = measure(cut, nasty)
@@ -155,7 +155,7 @@ def test_any_region_is_cleared_without_a_gouge(region, share, pattern):
 
 
 @pytest.mark.slow
-@given(regions(), st.sampled_from([0.15, 0.3, 0.45, 0.51, 0.7, 0.9, 1.0]), st.sampled_from(["rings", "lines"]))
+@given(regions(), st.sampled_from([0.15, 0.3, 0.45, 0.51, 0.7, 0.9, 0.95]), st.sampled_from(["rings", "lines"]))
 @settings(max_examples=150, deadline=None, derandomize=True)
 def test_any_region_is_cleared_without_a_gouge_at_length(region, share, pattern):
     check_random(region, share, pattern)

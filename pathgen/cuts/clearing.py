@@ -159,6 +159,11 @@ class Sheet:
         )
 
 
+WIDEST = 0.95
+"""Widest stepover, in diameters. Larger: neighbouring passes only touch, and what offsets err by stands as strips (GEOS
+bridges notches shallower than 1 % of the distance); smaller: wide steps that do work are refused."""
+
+
 def check_stepover(tool: Tool, cutting: Cutting, title: str) -> float:
     """Return the stepover in mm.
 
@@ -170,10 +175,10 @@ def check_stepover(tool: Tool, cutting: Cutting, title: str) -> float:
             f"{title}: the speeds of {tool.describe()} have no stepover, the distance of neighbouring passes: give "
             f"Cutting(stepover=…), about 0.4 of the diameter, {0.4 * tool.diameter:.3g} mm"
         )
-    if cutting.stepover > tool.diameter:
+    if cutting.stepover > WIDEST * tool.diameter:
         raise ArgumentError(
-            f"{title}: stepover={cutting.stepover:g} is wider than {tool.describe()}: strips would stand. Give at "
-            f"most {0.8 * tool.diameter:.3g} mm"
+            f"{title}: stepover={cutting.stepover:g} is too wide for {tool.describe()}: strips would stand. Give at "
+            f"most {WIDEST:g} of the diameter, {WIDEST * tool.diameter:.4g} mm"
         )
     return cutting.stepover
 

@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.clearing import Move, Run
@@ -30,6 +31,10 @@ early."""
 LEAST_BORE, BEST_BORE = 1.2, 1.5
 """Width of a helical entry's bore in diameters: below 1.2 the tool's middle rubs, above 1.8 a core stands. Common
 practice, no source."""
+
+INNER_SIMPLIFY = 0.002
+"""Rings that make no wall are drawn through fewer vertices, off by this at most, mm. Larger: their chords no longer
+become arcs; smaller: time."""
 
 MOST_TURNS = 60
 """More turns than this on one ramp mean a ring too short to ramp on. Larger: the tool rubs round and round a
@@ -88,7 +93,12 @@ def _drawn(moves: list[Move]) -> list[FloatArray]:
     curved = [k for k, m in enumerate(moves) if m.curved and len(m.xy) > 2]
     if not curved:
         return rows
-    tagged = [np.column_stack([moves[k].xy, np.full(len(moves[k].xy), 1000.0 * n)]) for n, k in enumerate(curved)]
+    inner = [k for k in curved if moves[k].role == "cut"]
+    slim = shapely.simplify([LineString(moves[k].xy) for k in inner], INNER_SIMPLIFY)
+    outlines = {k: moves[k].xy for k in curved} | {
+        k: shapely.get_coordinates(c) for k, c in zip(inner, slim, strict=True)
+    }
+    tagged = [np.column_stack([outlines[k], np.full(len(outlines[k]), 1000.0 * n)]) for n, k in enumerate(curved)]
     fitted = fit_arcs(np.concatenate(tagged), tolerance=ARC_FIT)
     tag = np.round(fitted[:, 2] / 1000.0).astype(np.int64)
     ends = np.searchsorted(tag, np.arange(len(curved) + 1))

@@ -98,7 +98,7 @@ def leftover_runs(
     for _ in range(_ROUNDS):
         if left.is_empty:
             break
-        ways = [w for piece in left.geoms for w in _ways(piece, rings, center, radius)]
+        ways = _ways(np.array(left.geoms, dtype=object), rings, center, radius)
         _chain(ways, runs, left, room, radius, needs, first)
         left = _rest(left, ways, radius)
     return runs
@@ -123,16 +123,21 @@ def _rest(left: MultiPolygon, ways: list[FloatArray], radius: float) -> MultiPol
     return _solid(list(shapely.difference(doubtful, swept)))
 
 
-def _ways(piece: Polygon, rings: BaseGeometry, center: MultiPolygon, radius: float) -> list[FloatArray]:
-    """Return ways (n, 2) that together clear `piece`; each sets out from a ring, where the floor is cleared."""
+def _ways(pieces: Any, rings: BaseGeometry, center: MultiPolygon, radius: float) -> list[FloatArray]:
+    """Return ways (n, 2) that together clear `pieces`; each sets out from a ring, where the floor is cleared."""
     reach = REACH * radius
-    small = shapely.minimum_bounding_radius(piece) <= 0.9 * reach
-    paths = [] if small else _middle(piece, reach)
-    if not paths:
-        middle = shapely.minimum_bounding_circle(piece).centroid
-        middle = middle if center.covers(middle) else piece.representative_point()
-        return [_short_visit(piece, rings, middle, reach)]
-    return [_led(path, rings) for path in paths]
+    small = shapely.minimum_bounding_radius(pieces) <= 0.9 * reach
+    long = [_middle(p, reach) if not s else [] for p, s in zip(pieces, small.tolist(), strict=True)]
+    spots = np.array([not paths for paths in long])
+    result = [_led(path, rings) for paths in long for path in paths]
+    if spots.any():
+        middles = shapely.centroid(shapely.minimum_bounding_circle(pieces[spots]))
+        outside = ~shapely.covers(center, middles)
+        middles[outside] = shapely.point_on_surface(pieces[spots][outside])
+        leads = shapely.shortest_line(rings, middles)
+        hulls = shapely.convex_hull(pieces[spots])
+        result += [_short_visit(lead, hull, reach) for lead, hull in zip(leads, hulls, strict=True)]
+    return result
 
 
 def _led(path: FloatArray, rings: BaseGeometry) -> FloatArray:
@@ -144,10 +149,10 @@ def _led(path: FloatArray, rings: BaseGeometry) -> FloatArray:
     return np.concatenate([begin[None], body])
 
 
-def _short_visit(piece: Polygon, rings: BaseGeometry, middle: BaseGeometry, reach: float) -> FloatArray:
-    """Return the way from the nearest ring towards `middle`, no further than needed to cover the piece."""
-    a, b = shapely.get_coordinates(shapely.shortest_line(rings, middle))
-    corners = shapely.get_coordinates(shapely.convex_hull(piece))
+def _short_visit(lead: LineString, hull: Polygon, reach: float) -> FloatArray:
+    """Return the way along `lead`, from a ring to a piece's middle, no further than needed to cover its hull."""
+    a, b = shapely.get_coordinates(lead)
+    corners = shapely.get_coordinates(hull)
     t = np.linspace(0.0, 1.0, 41)
     at = a + t[:, None] * (b - a)
     far = np.sqrt(((at[:, None] - corners[None]) ** 2).sum(axis=2)).max(axis=1)
