@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -23,11 +24,12 @@ from pathgen.cuts.model import levels
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.path import Role
 from pathgen.model.tool import VBit
+from pathgen.shape.arcs import fit_arcs
 from pathgen.shape.chains import Chains, between, chains, divided, thinned
 from pathgen.shape.medial import MedialAxis, medial_axis
 from pathgen.shape.offset import grown
 from pathgen.shape.route import open_walk
-from pathgen.shape.tolerance import NOISE, PLAN
+from pathgen.shape.tolerance import ARC_FIT, NOISE, PLAN
 
 THIN = 0.002
 """Vertices of the axis are dropped while heights stay within this, mm of distance from the outline. Larger: gouges;
@@ -40,7 +42,7 @@ FINISH = 0.3
 """What levels leave for the last run, mm of depth. Common practice, no source. Larger: the last run bends the
 bit and the walls show it; smaller: levels already touch the finished walls."""
 
-_JOIN = 0.02
+_JOIN = 0.005
 """A branch is joined to a wall that passes its end nearer than this, mm. Larger: neighbouring walls are mixed up;
 smaller: walls simplified by a few microns are missed, and every branch costs a lift."""
 
@@ -82,14 +84,12 @@ class Way:
     """One stretch without a lift.
 
     Attributes:
-        rows: (n, 3) x, y, z.
-        cuts: where runs begin in `rows`, and its length last; neighbouring runs share a vertex.
+        runs: rows (n, 4) of each run as `Path` takes them; a run starts where the one before it ends.
         roles: of each run.
         level: from 0.
     """
 
-    rows: FloatArray
-    cuts: tuple[int, ...]
+    runs: tuple[FloatArray, ...]
     roles: tuple[Role, ...]
     level: int
 
@@ -237,6 +237,7 @@ def _ways(c: Chains, steps: IntArray, level: int, role: Role) -> list[Way]:
     at = np.arange(stop[-1]) - (stop - take)[owner] + np.where(fresh, 0, 1)[owner]
     index = first[owner] + np.where(direction[owner] > 0, at, size[owner] - 1 - at)
     rows = c.points[index]
+    flat = float(rows[:, 2].min())
     new_run = np.concatenate([[True], (np.diff(again) != 0) | (np.diff(piece) != 0)])
     run_start = (stop - take)[new_run]
     run_again = again[new_run].tolist()
@@ -244,13 +245,31 @@ def _ways(c: Chains, steps: IntArray, level: int, role: Role) -> list[Way]:
     begins = np.flatnonzero(np.concatenate([[True], np.diff(run_piece) != 0, [True]])).tolist()
     limits = [*run_start.tolist(), int(stop[-1])]
     ways = []
-    for a, b in zip(begins[:-1], begins[1:], strict=True):
-        base, end = limits[a], limits[b]
+    for a, b in pairwise(begins):
         # runs share the vertex where one ends and the next begins
-        cuts = (0, *(limits[k] - base - 1 for k in range(a + 1, b)), end - base - 1)
+        runs = tuple(_curved(rows[limits[k] - (k > a) : limits[k + 1]], flat) for k in range(a, b))
         roles: tuple[Role, ...] = tuple("retrace" if run_again[k] else role for k in range(a, b))
-        ways.append(Way(rows=rows[base:end], cuts=cuts, roles=roles, level=level))
+        ways.append(Way(runs=runs, roles=roles, level=level))
     return ways
+
+
+def _curved(rows: FloatArray, z: float) -> FloatArray:
+    """Return rows (n, 4) with arcs fitted through stretches that lie level at `z`: along walls; elsewhere depth varies."""
+    out = np.column_stack([rows, np.zeros(len(rows))])
+    level = np.abs(rows[:, 2] - z) <= NOISE
+    if np.count_nonzero(level) < 4:
+        return out
+    flat = level[:-1] & level[1:]
+    turn = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]]).astype(np.int8)))
+    parts, at = [], 0
+    for a, b in zip(turn[::2].tolist(), turn[1::2].tolist(), strict=True):
+        if b - a < 3:
+            continue
+        fitted = fit_arcs(rows[a : b + 1, :2], tolerance=ARC_FIT)
+        fitted[:, 2] = z
+        parts += [out[at : a + 1], fitted[1:]]
+        at = b + 1
+    return np.concatenate([*parts, out[at:]])
 
 
 def _lone(axis: MedialAxis, groove: Groove3) -> FloatArray:
@@ -272,8 +291,8 @@ def _plunges(holes: FloatArray, steps: tuple[float, ...], begin: float) -> list[
             down = z if last else max(step, z + FINISH)
             if down < above - NOISE:
                 role: Role = "finish" if last and k else "cut"
-                rows = np.array([[x, y, above], [x, y, down]])
-                ways.append(Way(rows=rows, cuts=(0, 1), roles=(role,), level=k))
+                rows = np.array([[x, y, above, 0.0], [x, y, down, 0.0]])
+                ways.append(Way(runs=(rows,), roles=(role,), level=k))
                 above = down
     return ways
 

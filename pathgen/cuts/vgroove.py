@@ -276,12 +276,11 @@ def _passes(placed: list[_Placed]) -> tuple[list[Pass], list[frozenset[int]]]:
 
 def _append(result: list[Pass], way: Way, p: _Placed, level: int, before: frozenset[int]) -> None:
     """Append the runs of one way, chained."""
-    rows = np.zeros((len(way.rows), 4))
-    rows[:, :2] = way.rows[:, :2] @ p.turn.T + p.move
-    rows[:, 2] = way.rows[:, 2]
     after = before
-    for a, b, role in zip(way.cuts[:-1], way.cuts[1:], way.roles, strict=True):
-        result.append(Pass(path=Path(rows[a : b + 1]), role=role, level=level, after=after))
+    for run, role in zip(way.runs, way.roles, strict=True):
+        rows = run.copy()
+        rows[:, :2] = run[:, :2] @ p.turn.T + p.move
+        result.append(Pass(path=Path(rows), role=role, level=level, after=after))
         after = frozenset((len(result) - 1,))
 
 
