@@ -72,15 +72,6 @@ def parts(geometry):
     return [g for g in shapely.get_parts(geometry) if g.area > 1e-9]
 
 
-def standing(cut, kerf, z):
-    """The pieces of the asked slot that stand at height z."""
-    return [g for g in parts(kerf.difference(section(cut, z)).buffer(-0.02).buffer(0.02)) if g.area > 0.5]
-
-
-def outline(region):
-    return shapely.boundary(region)
-
-
 @pytest.mark.parametrize("name", SHAPES)
 @pytest.mark.parametrize("allowance", [0.0, 0.3])
 def test_the_wall_lies_within_a_hundredth_of_the_outline(name, allowance):
@@ -95,9 +86,11 @@ def test_the_wall_lies_within_a_hundredth_of_the_outline(name, allowance):
     # residual: points along the outline that the cutter can reach lie within 0.01 of what it swept
     reach = region.buffer(3, quad_segs=256).buffer(-3, quad_segs=256)
     s = np.arange(0, edge.length, 0.37)
-    points = shapely.points(shapely.get_coordinates(shapely.line_interpolate_point(shapely.line_merge(edge), s))) if (
-        edge.geom_type == "LineString"
-    ) else np.concatenate([shapely.line_interpolate_point(r, np.arange(0, r.length, 0.37)) for r in edge.geoms])
+    points = (
+        shapely.points(shapely.get_coordinates(shapely.line_interpolate_point(shapely.line_merge(edge), s)))
+        if (edge.geom_type == "LineString")
+        else np.concatenate([shapely.line_interpolate_point(r, np.arange(0, r.length, 0.37)) for r in edge.geoms])
+    )
     touching = shapely.distance(reach.boundary, points) < 1e-3
     assert touching.sum() > 0.8 * len(points)
     assert shapely.distance(swept, points[touching]).max() <= 0.010
@@ -176,7 +169,7 @@ def test_bridges_have_the_asked_count_length_and_thickness(name, shape, allowanc
     assert all(g.area < 4 for g in parts(kerf.difference(high).buffer(-0.02).buffer(0.02)))
     for piece in pieces:
         assert narrowest(piece, low) == pytest.approx(6, abs=0.05)
-        assert shapely.distance(piece, MultiPoints(sharp_corners(region))) > 3
+        assert shapely.distance(piece, many_points(sharp_corners(region))) > 3
     under = section(cut, -12.0)
     assert len([g for g in parts(kerf.difference(under).buffer(-0.02).buffer(0.02)) if g.area > 4]) == 4 * len(loops)
     rules = [r for r in cut.bounds.rules if isinstance(r, Bridge)]
@@ -192,7 +185,7 @@ def narrowest(piece, swept):
     return shapely.distance(*ends)
 
 
-def MultiPoints(points):  # noqa: N802
+def many_points(points):
     return shapely.multipoints(points) if len(points) else Point(1e6, 1e6)
 
 
@@ -204,3 +197,219 @@ def sharp_corners(region):
         turn = np.abs(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)))
         found += xy[turn > np.radians(15)].tolist()
     return found
+
+
+def test_nasty_regions_are_cut_without_gouging_or_refused_by_name(nasty):
+    """Every region of the corpus: the swept section stays out of the part by 0.01 mm, or the error says where."""
+    mill = pg.EndMill(2, cutting=SPEEDS)
+    holes = [Polygon(r) for p in nasty.geoms for r in p.interiors]
+    if any(h.buffer(-1).is_empty for h in holes):
+        with pytest.raises(ArgumentError, match="mm wide, too narrow for 2 mm"):
+            profile(nasty, mill, depth=2)
+        return
+    cut = profile(nasty, mill, depth=2)[0]
+    assert any(p.closed and p.role == "cut" for p in cut.passes)
+    inside = parts(section(cut, -2 + 1e-6).intersection(nasty))
+    boundary = nasty.boundary
+    worst = max(
+        (shapely.distance(boundary, shapely.points(shapely.get_coordinates(g))).max() for g in inside), default=0
+    )
+    assert worst <= 0.010
+
+
+def test_a_hole_narrower_than_the_cutter_is_refused_with_place_and_width():
+    region = box(0, 0, 80, 60).difference(box(30, 20, 34, 40))
+    with pytest.raises(ArgumentError, match=r"hole at \(32\.\d+, \d+\.\d+\) is 4\.00 mm wide, too narrow for 6 mm"):
+        profile(region, MILL, depth=3)
+
+
+def test_a_piece_narrower_than_the_cutter_cannot_be_cut_inside():
+    with pytest.raises(ArgumentError, match=r"piece at .* is 5\.00 mm wide"):
+        profile(box(0, 0, 5, 40), MILL, depth=3, side="inside")
+
+
+def test_inside_corners_the_cutter_cannot_enter_are_named():
+    """A square corner keeps (1 - pi / 4) R^2 of its area (elementary geometry)."""
+    cut = profile(box(20, 20, 80, 60), MILL, depth=3, side="inside")[0]
+    assert cut.unreached.area == pytest.approx(4 * (1 - math.pi / 4) * 9, rel=0.02)
+    assert [n.code for n in cut.notes if n.severity == "note"].count("unreached") == 1
+    assert profile(box(20, 20, 80, 60), MILL, depth=3)[0].unreached.is_empty
+
+
+def test_bridges_need_a_cut_that_goes_through():
+    asked = Bridges(4, length=6, thickness=1.5)
+    with pytest.raises(ArgumentError, match="bridges hold a part that is cut free"):
+        profile(SHAPES["disc"], MILL, depth=6, stock=BOARD, bridges=asked)
+    with pytest.raises(ArgumentError, match="needs stock="):
+        profile(SHAPES["disc"], MILL, depth=pg.THROUGH, bridges=asked)
+    with pytest.raises(ArgumentError, match="as thick as the stock"):
+        profile(SHAPES["disc"], MILL, depth=pg.THROUGH, stock=BOARD, bridges=Bridges(4, length=6, thickness=12))
+
+
+def test_more_bridges_than_fit_are_an_error_that_says_how_many_do():
+    with pytest.raises(ArgumentError, match=r"12 bridges of 9 mm do not fit .* (\d+) would, and with length=\d"):
+        profile(box(50, 50, 110, 90), MILL, depth=pg.THROUGH, stock=BOARD, bridges=Bridges(12, length=9, thickness=1))
+
+
+def test_a_through_cut_goes_below_the_thickest_board_and_says_so_in_its_rule():
+    """(hi - nominal) + 0.2 mm."""
+    cut = profile(SHAPES["disc"], MILL, depth=pg.THROUGH, stock=BOARD)[0]
+    assert cut.through
+    assert cut.depth == pytest.approx(12 + 0.2 + 0.2)
+    assert min(p.path.points[:, 2].min() for p in cut.passes) == pytest.approx(-12.4)
+    kerf = next(r for r in cut.bounds.rules if isinstance(r, Kerf))
+    assert (kerf.depth, round(kerf.below, 9), kerf.through, kerf.width) == (12, 0.4, True, 6)
+    assert profile(SHAPES["disc"], MILL, depth=pg.THROUGH, stock=BOARD, below=0.1)[0].depth == pytest.approx(12.1)
+
+
+def test_the_finish_pass_takes_the_whole_depth_at_once_where_the_flutes_are_known_to_be_long_enough():
+    for length, runs in ((22, 1), (None, 5)):
+        mill = pg.EndMill(6, cutting_length=length, cutting=SPEEDS)
+        cut = profile(SHAPES["disc"], mill, depth=pg.THROUGH, stock=BOARD, finish_allowance=0.3)[0]
+        finish = [p for p in cut.passes if p.role == "finish"]
+        assert len(finish) == runs
+        assert all(signed_area(p.path) < 0 for p in finish)
+
+
+def test_the_finish_pass_overlaps_its_start_and_joins_and_leaves_on_tangent_arcs():
+    """An overlap of at least 1 mm is common practice, no source."""
+    cut = profile(box(60, 60, 180, 130), MILL, depth=6, stock=BOARD, finish_allowance=0.3)[0]
+    (run,) = [p.path for p in cut.passes if p.role == "finish"]
+    lap = 2 * (120 + 70) + 2 * math.pi * 3
+    steps = run.move_lengths
+    assert steps[1:-1].sum() - lap >= 1.0
+    for arc, wall in ((0, 1), (len(steps) - 1, len(steps) - 2)):
+        sweep, length = abs(run.sweeps[arc]), steps[arc]
+        assert length / sweep == pytest.approx(3.0, abs=1e-6)
+        p = run.points
+        joint = p[1] if arc == 0 else p[-2]
+        end = p[0] if arc == 0 else p[-1]
+        other = p[2] if arc == 0 else p[-3]
+        chord, line = end[:2] - joint[:2], other[:2] - joint[:2]
+        angle = math.atan2(abs(chord[0] * line[1] - chord[1] * line[0]), -chord @ line)
+        assert angle == pytest.approx(sweep / 2, abs=1e-6), wall
+    shape = box(60, 60, 180, 130)
+    assert shape.distance(Point(run.start[:2])) == pytest.approx(3.3, abs=1e-6)
+    assert shape.distance(Point(run.end[:2])) == pytest.approx(3.3, abs=1e-6)
+
+
+def test_clear_plastic_is_never_entered_or_left_on_the_finished_wall():
+    """Last wall pass 0.2 to 0.3 mm; every start and end of a chain stays off the wall (common practice, no source)."""
+    from pathgen.program.link import chains
+
+    sheet = pg.Stock(300, 200, 6, material="acrylic")
+    cut = profile(SHAPES["oval"], MILL, depth=pg.THROUGH, stock=sheet)[0]
+    assert [p.role for p in cut.passes].count("finish") == 1
+    for chain in chains(cut):
+        for end in (chain.start, chain.end):
+            assert SHAPES["oval"].distance(Point(end[:2])) > 3.2
+    rough = section(cut, -3)
+    assert rough.area > 0
+    entries = [p for p in cut.passes if p.role == "entry"]
+    assert all(SHAPES["oval"].distance(LineString(p.path.flattened(0.01)[:, :2])) > 3.2 for p in entries)
+
+
+def test_without_a_finish_pass_the_tool_enters_and_leaves_beside_the_wall_where_there_is_room():
+    from pathgen.program.link import chains
+
+    cut = profile(SHAPES["rectangle"], MILL, depth=9, stock=BOARD)[0]
+    for chain in chains(cut):
+        assert SHAPES["rectangle"].distance(Point(chain.start[:2])) > 3 + 2
+        assert SHAPES["rectangle"].distance(Point(chain.end[:2])) > 3 + 2
+    free = [r for r in cut.bounds.rules if isinstance(r, Free)]
+    assert len(free) == 1
+    assert free[0].region.distance(SHAPES["rectangle"]) >= -1e-9
+    assert free[0].region.intersection(SHAPES["rectangle"]).area < 0.01
+    tight = pg.Stock(126, 76, 12, material="plywood")
+    cut = profile(box(5, 5, 121, 71), MILL, depth=9, stock=tight)[0]
+    assert "no-lead" in [n.code for n in cut.notes]
+    assert not [r for r in cut.bounds.rules if isinstance(r, Free)]
+
+
+def test_a_deep_slot_lifts_to_clear_chips_and_is_a_finding_unless_it_is_widened():
+    """2 D in wood, 1 D in metal and acrylic (common practice, no source)."""
+    from pathgen.program.link import chains
+
+    cut = profile(SHAPES["L"], MILL, depth=18, lead=0)[0]
+    assert len(chains(cut)) == 1 + sum(p.level >= 4 for p in cut.passes if p.role == "cut")
+    assert [n.severity for n in cut.notes if n.code == "deep-slot"] == ["warning"]
+    wide = profile(SHAPES["L"], MILL, depth=18, slot_width=8)[0]
+    assert not [n for n in wide.notes if n.code == "deep-slot"]
+    slot = section(wide, -18 + 1e-6)
+    asked = SHAPES["L"].buffer(8, quad_segs=128).difference(SHAPES["L"])
+    corner = (1 - math.pi / 4) * 9
+    assert asked.difference(slot).area == pytest.approx(corner, abs=0.3)
+    assert slot.difference(asked).buffer(-0.01).area < 0.05
+    with pytest.raises(ArgumentError, match=r"slot_width=7 must be at least 1\.3 x"):
+        profile(SHAPES["L"], MILL, depth=18, slot_width=7)
+
+
+def test_open_lines_are_ramped_to_and_fro_and_cut_along_at_constant_depth():
+    line = LineString([(10, 10), (60, 10), (60, 50)])
+    cut = profile(line, MILL, depth=6, side="along")[0]
+    from pathgen.program.link import chains
+
+    assert len(chains(cut)) == 1
+    runs = [p.path for p in cut.passes if p.role == "cut"]
+    assert [r.length for r in runs] == pytest.approx([90, 90])
+    assert [r.start[2] for r in runs] == [-3, -6]
+    assert max(slopes(p.path).max() for p in cut.passes if p.role == "entry") <= 3.001
+    bit = pg.VBit(60, diameter=12, cutting=SPEEDS)
+    groove = profile(MultiLineString([line]), bit, depth=2, side="along")[0]
+    (rule,) = groove.bounds.rules
+    assert isinstance(rule, Groove)
+    assert rule.limit == 2
+    assert rule.region.bounds[0] == pytest.approx(10 - 2 * math.tan(math.radians(30)))
+
+
+def test_only_end_mills_cut_beside_an_outline():
+    with pytest.raises(ArgumentError, match="needs an end mill"):
+        profile(SHAPES["disc"], pg.VBit(60, diameter=12, cutting=SPEEDS), depth=2)
+    with pytest.raises(ArgumentError, match="must not spin"):
+        profile(SHAPES["disc"], pg.DiamondPoint(cutting=pg.Cutting(0, 500, 200)), depth=0.3, side="along")
+
+
+def test_bad_requests_are_named():
+    with pytest.raises(ArgumentError, match="side='out' is not one of"):
+        profile(SHAPES["disc"], MILL, depth=3, side="out")
+    with pytest.raises(DrawingError, match="open outline"):
+        profile(LineString([(0, 0), (10, 0)]), MILL, depth=3)
+    with pytest.raises(ArgumentError, match="cutting edges"):
+        profile(SHAPES["disc"], MILL, depth=30)
+    flat = pg.EndMill(6, cutting_length=22, cutting=SPEEDS, center_cutting=False)
+    with pytest.raises(ArgumentError, match="does not cut at its center"):
+        profile(SHAPES["disc"], flat, depth=3, entry="plunge")
+    with pytest.raises(ArgumentError, match="a core standing"):
+        profile(SHAPES["disc"], MILL, depth=3, lead=5)
+
+
+def test_the_travel_of_each_level_lies_in_what_was_cut():
+    cut = profile(SHAPES["ring"], MILL, depth=9, stock=BOARD)[0]
+    assert [round(z, 6) for z, _ in cut.travel] == [-3, -6, -9]
+    for z, where in cut.travel:
+        assert not where.is_empty
+        assert where.difference(section(cut, z).buffer(-2.9)).is_empty
+        assert isinstance(where, MultiPolygon)
+
+
+@pytest.mark.parametrize("letters", ["Bed", "Rose"])
+def test_letters_are_cut_out_and_held(letters):
+    """Text as outlines: islands' slugs that are bigger than the cutter get bridges, small ones none."""
+    mill = pg.EndMill(3, cutting_length=14, cutting=SPEEDS)
+    region = shapely.affinity.translate(pg.text(letters, height=90, tracking=12).region, 20, 40)
+    board = pg.Stock(600, 200, 6, material="plywood")
+    cut = profile(region, mill, depth=pg.THROUGH, stock=board, bridges=Bridges(3, length=3, thickness=1))[0]
+    rules = [r for r in cut.bounds.rules if isinstance(r, Bridge)]
+    assert len(rules) >= 3 * len(region.geoms)
+    low = section(cut, -5.001)
+    kerf = region.buffer(3, quad_segs=64).difference(region)
+    for rule in rules:
+        middle = rule.line.geoms[0].interpolate(0.5, normalized=True)
+        assert not low.covers(middle)
+        assert kerf.covers(middle)
+    inside = parts(section(cut, -6).intersection(region))
+    boundary = region.boundary
+    assert (
+        max((shapely.distance(boundary, shapely.points(shapely.get_coordinates(g))).max() for g in inside), default=0)
+        <= 0.01
+    )

@@ -112,7 +112,7 @@ def fit_arcs(points: ArrayLike, *, tolerance: float, closed: bool = False) -> Fl
     curve = _prepared(p, tolerance)
     ends, seams = _stretches(curve)
     knots = _greedy(curve, ends)
-    knots = _joined(curve, knots, seams)
+    knots = _balanced(curve, _joined(curve, knots, seams))
     return _rows(p, knots, _bulges(curve, knots))
 
 
@@ -162,9 +162,10 @@ def _measure(curve: _Curve, i: IntArray, j: IntArray) -> _Fit:
     scale = np.sqrt(a * a + 0.25 * c * c)
     inner = owner[1:] == owner[:-1]
     ao, co = a[owner], c[owner]
-    far = _distance(x, y, ao, co, scale[owner])
+    off_circle = _distance(x, y, ao, co, scale[owner])
     mid = _distance(0.5 * (x[1:] + x[:-1]), 0.5 * (y[1:] + y[:-1]), ao[1:], co[1:], scale[owner[1:]])
-    far[1:] = np.maximum(far[1:], np.where(inner, mid, 0.0))
+    far = np.abs(off_circle)
+    far[1:] = np.maximum(far[1:], np.where(inner, _peak(off_circle[:-1], mid, off_circle[1:]), 0.0))
     step = ao[1:] * (x[:-1] * y[1:] - y[:-1] * x[1:]) + 0.5 * co[1:] * (x[1:] - x[:-1])
     onward = np.ones(len(x), dtype=bool)
     onward[1:] = ~inner | (step > 0)
@@ -201,9 +202,18 @@ def _circle(x: FloatArray, y: FloatArray, begin: IntArray) -> tuple[FloatArray, 
 
 
 def _distance(x: FloatArray, y: FloatArray, a: FloatArray, c: FloatArray, scale: FloatArray) -> FloatArray:
-    """Return the distance of points from their circles, in half chords: (rho^2 - R^2) / (rho + R), both scaled by a."""
+    """Return the signed distance of points from their circles, in half chords: (rho^2 - R^2) / (rho + R)."""
     rho = np.sqrt((a * x) ** 2 + (a * y - 0.5 * c) ** 2)
-    value: FloatArray = np.abs(a * (x * x + y * y - 1.0) - c * y) / (rho + scale)
+    value: FloatArray = (a * (x * x + y * y - 1.0) - c * y) / (rho + scale)
+    return value
+
+
+def _peak(first: FloatArray, middle: FloatArray, last: FloatArray) -> FloatArray:
+    """Return the largest distance along chords, from that at ends and middle: a parabola for all but tiny circles."""
+    b, c = 0.5 * (last - first), 0.5 * (first + last) - middle
+    within = np.abs(b) < 2 * np.abs(c)
+    top = middle - b * b / np.where(within, 4 * c, 1.0)
+    value: FloatArray = np.maximum(np.abs(middle), np.where(within, np.abs(top), 0.0))
     return value
 
 
@@ -293,6 +303,22 @@ def _joined(curve: _Curve, knots: IntArray, seams: IntArray) -> IntArray:
             changed = np.isin(knots[place - 1], gone) | np.isin(knots[place + 1], gone)
             waiting = left[changed]
     return knots
+
+
+def _balanced(curve: _Curve, knots: IntArray) -> IntArray:
+    """Give single chords that were left over behind a run half of that run, where both halves then fit as arcs."""
+    count = np.diff(knots)
+    rest = np.flatnonzero((count[1:] == 1) & (count[:-1] > 3)) + 1
+    rest = rest[np.concatenate([[True], np.diff(rest) > 2])] if len(rest) else rest
+    if not len(rest):
+        return knots
+    first, last = knots[rest - 1], knots[rest + 1]
+    middle = (first + last) // 2
+    was = _measure(curve, first, knots[rest]).line
+    ok = _measure(curve, first, middle).arc & _measure(curve, middle, last).arc & ~was
+    moved = knots.copy()
+    moved[rest[ok]] = middle[ok]
+    return moved
 
 
 def _bulges(curve: _Curve, knots: IntArray) -> FloatArray:
