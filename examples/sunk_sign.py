@@ -8,7 +8,7 @@ import pathgen as pg
 folder = Path(sys.argv[1] if len(sys.argv) > 1 else "out")
 shared = Path(__file__).parent.parent / "shared"
 
-board = pg.Stock(320, 180, 18, material="hardwood", thickness_range=(17.7, 18.3), grain=0)
+board = pg.Stock(320, 160, 18, material="hardwood", thickness_range=(17.7, 18.3), grain=0)
 router = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=(500, 500, 250), max_rpm=24000)
 bit = pg.VBit(60, diameter=12.7, cutting=pg.Cutting(16000, 1500, 500, 5, 0.5))
 mill = pg.EndMill(6, cutting_length=22, cutting=pg.Cutting(16000, 1800, 500, 3, 2.5))
@@ -17,8 +17,8 @@ drawing = pg.read(shared / "fern-sign.svg")
 for note in drawing.notes:
     print(note)
 
-outline = pg.place(pg.plate(300, 160, corner="round", radius=14), board, fit="none")
-art = pg.place(drawing, outline, margin=14)
+outline = pg.place(pg.plate(296, 136, corner="round", radius=16), board, fit="none")
+art = pg.place(drawing, outline, margin=8)
 
 job = pg.Job(
     "Fern sign sunk",
