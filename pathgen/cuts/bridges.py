@@ -53,6 +53,10 @@ FOOT_SHARE = 0.25
 """Share of the slot between two bridges that each one's foot may take. Larger: no place is left for the tool to enter
 and leave; smaller: steeper feet."""
 
+SAGITTA = 1e-5
+"""Contours are flattened by this to measure their curvature, mm. Larger: on a disc, bridges would settle where the
+chords happen to fall; smaller: time."""
+
 GAP = 1.0
 """Least length of full-depth slot between two bridges, mm. Smaller: two bridges are one."""
 
@@ -173,7 +177,7 @@ def _fitted(
     found = _sampled(contour, outline, lift, clear)
     if found.total < wanted * (lift + GAP) or not found.free.any():
         return None
-    cost = np.where(found.turning <= STRAIGHT, 0.0, 0.5 + found.turning)
+    cost = np.where(found.turning <= STRAIGHT, 0.0, 0.5 + np.round(found.turning, 1))
     if grain is not None:
         cost = cost + 0.15 * np.sin(found.heading - math.radians(grain)) ** 2
     return _even(found, cost, wanted, lift + GAP) or _packed(found, wanted, lift + GAP)
@@ -184,7 +188,7 @@ def _sampled(contour: Path, outline: Polygon, lift: float, clear: float) -> _Sam
 
     A cutter that comes round a sharp corner of its way sweeps its own radius of what lies behind the corner.
     """
-    line = LineString(contour.flattened(0.002)[:, :2])
+    line = LineString(contour.flattened(SAGITTA)[:, :2])
     total = float(line.length)
     n = int(np.clip(math.ceil(total / 0.25), 64, 6000))
     s = np.arange(n) * (total / n)
