@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from shapely.affinity import rotate
 from shapely.geometry import MultiPolygon, Point, box
 
 from pathgen.cuts.clearing import Run, check_stepover
-from pathgen.cuts.entry import entry_angle
-from pathgen.cuts.layers import Descent, passes_at
+from pathgen.cuts.layers import floor_cut
 from pathgen.cuts.lines import line_runs, zigzag
-from pathgen.cuts.model import Cut, Cuttings, cutting_for, levels, tool_notes
+from pathgen.cuts.model import Cut, Cuttings, cutting_for, tool_notes
 from pathgen.errors import ArgumentError, positive
 from pathgen.model.artwork import Shape, region_of
-from pathgen.model.bounds import Bounds, Flat
+from pathgen.model.bounds import Flat
 from pathgen.model.stock import Stock
 from pathgen.model.tool import EndMill, Tool
 from pathgen.shape.offset import as_multi, grown
@@ -70,7 +71,7 @@ def face(
     positive("depth", depth)
     if stock is not None and depth >= stock.thickness:
         raise ArgumentError(f"{title}: depth={depth:g} takes the whole {stock.thickness:g} mm board: face less")
-    notes = tool_notes(tool, depth, name=title)
+    tool_notes(tool, depth, name=title)
     asked = region_of(region, what=title)
     center = _center(asked, stock, tool, title)
     whole = stock is None or asked.covers(stock.region.buffer(-1e-6))
@@ -82,33 +83,19 @@ def face(
             center, radius=0.5 * tool.diameter, stepover=stepover, angle=direction, direction=speeds.direction
         )
         _start_in_air(runs, asked, stock, tool)
-    steps = levels(-depth, speeds.stepdown)
-    descent = Descent(
-        entry="ramp",
-        angle=entry_angle(speeds, tool, stock),
-        center=center,
+    cut = floor_cut(
+        runs,
+        Flat(region=asked, depth=depth, open_edges=True),
+        center,
         tool=tool,
-        direction=speeds.direction,
+        cutting=speeds,
+        entry="ramp",
+        stock=stock,
         title=title,
+        missed=_missed(asked, center, tool),
     )
-    passes = passes_at(runs, steps, descent=descent, slot=speeds.slot)
-    return (
-        Cut(
-            name=title,
-            tool=tool,
-            cutting=speeds,
-            passes=passes,
-            bounds=Bounds((Flat(region=asked, depth=depth, open_edges=True),)),
-            depth=depth,
-            travel=tuple((z, center) for z in steps),
-            notes=(*notes, *descent.notes),
-            unreached=_missed(asked, center, tool),
-            stock=stock,
-            open_edges=True,
-            face_depth=depth,
-            units_guessed=bool(getattr(region, "units_guessed", False)),
-        ),
-    )
+    guessed = bool(getattr(region, "units_guessed", False))
+    return (replace(cut, open_edges=True, face_depth=float(depth), units_guessed=guessed),)
 
 
 def _center(asked: MultiPolygon, stock: Stock | None, tool: Tool, title: str) -> MultiPolygon:

@@ -8,17 +8,19 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString
+from shapely.geometry import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.clearing import Move, Run
-from pathgen.cuts.entry import helix, ramp
-from pathgen.cuts.model import Pass
+from pathgen.cuts.entry import entry_angle, helix, ramp
+from pathgen.cuts.model import Cut, Pass, levels, tool_notes
 from pathgen.errors import ArgumentError, InternalError
 from pathgen.model.arrays import FloatArray
+from pathgen.model.bounds import Bounds, Flat
 from pathgen.model.findings import Finding
 from pathgen.model.path import Path
-from pathgen.model.tool import Direction, Tool
+from pathgen.model.stock import Stock
+from pathgen.model.tool import Cutting, Direction, Tool
 from pathgen.shape.arcs import fit_arcs
 from pathgen.shape.tolerance import ARC_FIT
 
@@ -223,3 +225,52 @@ class Descent:
                 rows[-1, :2] = xy[0]
                 return Path(rows)
         raise InternalError(f"{self.title}: a helix does not end where it must: please report it with the drawing")
+
+
+def floor_cut(
+    runs: list[Run],
+    rule: Flat,
+    center: MultiPolygon,
+    *,
+    tool: Tool,
+    cutting: Cutting,
+    entry: Entry,
+    stock: Stock | None,
+    title: str,
+    missed: MultiPolygon,
+) -> Cut:
+    """Return the cut that takes `runs` down to a flat floor in equal levels.
+
+    Args:
+        runs: the plan in the plane.
+        rule: what was asked.
+        center: where the tool's center may be.
+        tool: an end mill.
+        cutting: speeds.
+        entry: the way down wished for.
+        stock: the board; its material limits how steep an entry may be.
+        title: the cut's name.
+        missed: what no position of the tool covers.
+    """
+    steps = levels(-rule.depth, cutting.stepdown)
+    descent = Descent(
+        entry=entry,
+        angle=entry_angle(cutting, tool, stock),
+        center=center,
+        tool=tool,
+        direction=cutting.direction,
+        title=title,
+    )
+    passes = passes_at(runs, steps, descent=descent, slot=cutting.slot)
+    return Cut(
+        name=title,
+        tool=tool,
+        cutting=cutting,
+        passes=passes,
+        bounds=Bounds((rule,)),
+        depth=rule.depth,
+        travel=tuple((z, center) for z in steps),
+        notes=(*tool_notes(tool, rule.depth, name=title), *descent.notes),
+        unreached=missed,
+        stock=stock,
+    )

@@ -163,7 +163,7 @@ def _short_visit(lead: LineString, hull: Polygon, reach: float) -> FloatArray:
 
 def _middle(piece: Polygon, reach: float) -> list[FloatArray]:
     """Return ways along the middle of a long piece, with ends cut back by what the tool reaches."""
-    spacing = max(0.15 * reach, 1e-3)
+    spacing = max(0.2 * reach, 1e-3)
     outline = shapely.segmentize(shapely.simplify(piece, 0.02 * reach), spacing)
     points = shapely.multipoints(shapely.get_coordinates(outline))
     edges = shapely.get_parts(shapely.voronoi_polygons(points, only_edges=True))
@@ -256,18 +256,28 @@ def _chain(
 
 def _far_from(pieces: Any, lines: Any, distance: float) -> Any:
     """Return which of `lines` keep `distance` mm from all pieces."""
-    if not len(lines) or not len(pieces):
-        return np.ones(len(lines), dtype=bool)
-    close = shapely.STRtree(pieces).query(lines, predicate="dwithin", distance=distance)[0]
-    return ~np.isin(np.arange(len(lines)), close)
+    result = np.ones(len(lines), dtype=bool)
+    for k, line in enumerate(lines):
+        near = pieces[_boxed(pieces, line, distance)]
+        result[k] = not len(near) or not bool(shapely.dwithin(near, line, distance).any())
+        if result[k]:
+            break  # the nearest that is free is taken; those behind it are not looked at
+    return result
+
+
+def _boxed(pieces: Any, line: BaseGeometry, distance: float) -> Any:
+    """Return the indices of the pieces whose boxes come within `distance` of a line's."""
+    low, high = np.reshape(line.bounds, (2, 2)) + np.array([[-distance], [distance]])
+    box = shapely.bounds(pieces)
+    return np.flatnonzero((box[:, 2:] >= low).all(axis=1) & (box[:, :2] <= high).all(axis=1))
 
 
 def _less(pieces: Any, way: LineString, radius: float) -> Any:
     """Return an array of pieces without those that a pass along `way` clears: all their corners lie within reach."""
-    near = np.flatnonzero(shapely.distance(pieces, way) < radius)
+    near = _boxed(pieces, way, radius)
     if not len(near):
         return pieces
     corners, owner = shapely.get_coordinates(pieces[near], return_index=True)
-    out = shapely.distance(shapely.points(corners), way) > radius
+    out = ~shapely.dwithin(way, shapely.points(corners), radius)
     cleared = np.bincount(owner, weights=out, minlength=len(near)) == 0
     return np.delete(pieces, near[cleared])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -11,14 +12,13 @@ from shapely.geometry import MultiPolygon
 from shapely.ops import polylabel
 
 from pathgen.cuts.clearing import Run, check_stepover, ring_runs, sheets
-from pathgen.cuts.entry import entry_angle
-from pathgen.cuts.layers import Descent, Entry, passes_at
+from pathgen.cuts.layers import Entry, floor_cut
 from pathgen.cuts.leftover import leftover_runs, leftovers
 from pathgen.cuts.lines import line_runs
-from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, levels, plan_depth, tool_notes
+from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, plan_depth, tool_notes
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.artwork import Shape, region_of
-from pathgen.model.bounds import Bounds, Flat
+from pathgen.model.bounds import Flat
 from pathgen.model.findings import Finding
 from pathgen.model.stock import Depth, Stock
 from pathgen.model.tool import Cutting, EndMill, Tool
@@ -87,34 +87,21 @@ def pocket(
         runs = _ring_plan(center, radius=radius, cutting=speeds)
     else:
         runs = line_runs(center, radius=radius, stepover=stepover, angle=angle, direction=speeds.direction)
-    bottom = plan.bottom + floor_allowance
-    steps = levels(bottom, speeds.stepdown)
-    descent = Descent(
-        entry=entry,
-        angle=entry_angle(speeds, tool, stock),
-        center=center,
-        tool=tool,
-        direction=speeds.direction,
-        title=title,
-    )
-    passes = passes_at(runs, steps, descent=descent, slot=speeds.slot)
     missed = _missed(asked, center, radius)
-    return (
-        Cut(
-            name=title,
-            tool=tool,
-            cutting=speeds,
-            passes=passes,
-            bounds=Bounds((Flat(region=asked, depth=-bottom),)),
-            depth=-bottom,
-            travel=tuple((z, center) for z in steps),
-            notes=(*tool_notes(tool, -bottom, name=title), *descent.notes, *_missed_note(missed, asked, tool, title)),
-            unreached=missed,
-            stock=stock,
-            through=plan.through,
-            units_guessed=bool(getattr(region, "units_guessed", False)),
-        ),
+    cut = floor_cut(
+        runs,
+        Flat(region=asked, depth=-plan.bottom - floor_allowance),
+        center,
+        tool=tool,
+        cutting=speeds,
+        entry=entry,
+        stock=stock,
+        title=title,
+        missed=missed,
     )
+    notes = (*cut.notes, *_missed_note(missed, asked, tool, title))
+    guessed = bool(getattr(region, "units_guessed", False))
+    return (replace(cut, notes=notes, through=plan.through, units_guessed=guessed),)
 
 
 def _checked(
@@ -161,11 +148,11 @@ def _ring_plan(center: MultiPolygon, *, radius: float, cutting: Cutting) -> list
 
 def _missed(asked: MultiPolygon, center: MultiPolygon, radius: float) -> MultiPolygon:
     """Return what of `asked` no position of the tool covers, without the hairs that chords leave along walls."""
-    rest = as_multi(shapely.difference(asked, grown(center, radius)))
+    rest = as_multi(shapely.difference(asked, grown(center, radius, error=2 * PLAN)))
     parts = np.array(rest.geoms, dtype=object)
     if not len(parts):
         return rest
-    return MultiPolygon(parts[~shapely.is_empty(shapely.buffer(parts, -PLAN, quad_segs=4))].tolist())
+    return MultiPolygon(parts[~shapely.is_empty(shapely.buffer(parts, -1.5 * PLAN, quad_segs=4))].tolist())
 
 
 def _missed_note(missed: MultiPolygon, asked: MultiPolygon, tool: Tool, title: str) -> tuple[Finding, ...]:
