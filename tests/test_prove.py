@@ -109,6 +109,23 @@ def test_inch_and_mm_programs_give_the_same_part():
     assert abs(one.removed - two.removed) < 5e-4 * one.removed
 
 
+def test_a_large_field_is_compared_in_bands_with_the_same_result(monkeypatch):
+    """Bands bound the memory; damaged and clean programs are judged alike with and without."""
+    for programs in (texts(), shifted(texts(), -0.1), [texts()[0]]):
+        whole = prove(programs, **settings(grid=0.2))
+        monkeypatch.setattr("pathgen.proof.compare.BAND", 30_000)
+        monkeypatch.setattr("pathgen.proof.grid.BAND", 10_000)
+        monkeypatch.setattr("pathgen.proof.sweep.BAND", 10_000)
+        split = prove(programs, **settings(grid=0.2))
+        monkeypatch.undo()
+        assert np.array_equal(whole.height.array, split.height.array)
+        assert codes(whole) == codes(split)
+        assert split.gouge == pytest.approx(whole.gouge, abs=1e-4)
+        assert split.residual == pytest.approx(whole.residual, rel=0.1, abs=1e-4)
+        assert split.asked == pytest.approx(whole.asked)
+        assert split.residual_area == pytest.approx(whole.residual_area)
+
+
 # -- what is missing is said --------------------------------------------------------------------------------------
 
 

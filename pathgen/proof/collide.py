@@ -72,7 +72,7 @@ def _shadows(strokes: Strokes, rows: IntArray) -> FloatArray:
 
 
 def cut_in_order(strokes: Strokes, tools: Mapping[int, Tool], grid: Grid, field: Field) -> list[tuple[float, int]]:
-    """Cut `field` by all strokes in order, in place; return (depth in material, stroke) of rapids that met some.
+    """Cut `field` by all strokes in order, in place; return (depth in material, move) of rapids that met some.
 
     Only rapids that go sideways or down below the face can meet material, so the field is brought up to date before
     each of those and swept in bulk between.
@@ -87,7 +87,7 @@ def cut_in_order(strokes: Strokes, tools: Mapping[int, Tool], grid: Grid, field:
         if len(met) < MOST_PLACES:
             depth = _into_material(strokes, int(k), tools, grid, field)
             if depth > IN_MATERIAL:
-                met.append((depth, int(k)))
+                met.append((depth, int(strokes.move[k])))
     sweep(strokes[done:], tools, grid, into=field)
     return met
 
@@ -128,10 +128,10 @@ def _into_material(strokes: Strokes, k: int, tools: Mapping[int, Tool], grid: Gr
 
 def rapid_findings(s: Setting, met: list[tuple[float, int]]) -> Iterator[Finding]:
     """Yield findings for rapids that met material."""
-    for depth, k in met:
+    for depth, move in met:
         yield finding(
             "rapid-in-material",
             f"A rapid runs {depth:.2f} mm deep through material.",
             amount=depth,
-            **s.place(int(s.strokes.move[k])),
+            **s.place(move),
         )

@@ -7,7 +7,7 @@ Floors and slopes are compared sample by sample; upright walls, where a height s
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -15,10 +15,10 @@ import shapely
 
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.findings import Finding
-from pathgen.proof.checks import Setting
+from pathgen.proof.checks import STEP, Setting
 from pathgen.proof.codes import finding
-from pathgen.proof.design import Asked, Design
-from pathgen.proof.grid import Grid, inside
+from pathgen.proof.design import Asked, Design, design
+from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.sweep import Field, lowest_strokes
 from pathgen.proof.walls import Miss, bridge_gouges, wall_gouges, wall_residuals
 
@@ -41,18 +41,98 @@ MOST = 5
 """Places listed for one kind of finding."""
 
 
+BAND = 12_000_000
+"""Samples of the design held at once; a larger field is compared in bands of rows."""
+
+MARGIN = 16
+"""Rows added to each side of a band, so that what lies beside its edge is seen from it."""
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Measured:
-    """What was measured: worst amounts, findings, areas and volumes (see `Proof`)."""
+    """What was measured: worst amounts, findings, areas and volumes (see `Proof`).
 
-    gouge: float = 0.0
-    residual: float = 0.0
-    findings: tuple[Finding, ...] = ()
-    sizes: dict[str, float] = field(default_factory=dict)
+    Attributes:
+        gouge: mm.
+        residual: mm.
+        findings: places beyond what is owed.
+        sizes: areas and volumes by name.
+        asked: volume the design takes away, mm3.
+        carved: samples cut, without what parts the board.
+        lowest: (x, y, z) of the lowest sample where the board is not to be parted.
+    """
+
+    gouge: float
+    residual: float
+    findings: tuple[Finding, ...]
+    sizes: dict[str, float]
+    asked: float
+    carved: Mask
+    lowest: tuple[float, float, float]
 
 
-def measure(s: Setting, asked: Sequence[Asked], wanted: Design, cut: Field, grid: Grid) -> Measured:
-    """Return gouge and residual of the part `cut` against `wanted`, over floors, slopes and walls."""
+def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, before: Field | None = None) -> Measured:
+    """Return gouge and residual of the part `cut` against what was asked, over floors, slopes and walls.
+
+    Args:
+        s: programs, tools and stock.
+        asked: what was asked of each cut.
+        cut: the part, heights in mm.
+        grid: its samples.
+        before: the stock as it was, where it was not whole.
+    """
+    gouges, residuals = list(_wall_gouges(s, asked)), list(wall_residuals(s.strokes, s.tools, asked, s.stock.region))
+    sizes = dict.fromkeys(("gouge_area", "gouge_volume", "residual_area", "residual_volume"), 0.0)
+    carved = np.zeros(cut.shape, dtype=np.bool_)
+    volume, lowest = 0.0, (0.0, 0.0, 0.0)
+    for rows, core in bands(grid):
+        part, here = grid.part(rows, slice(0, grid.columns)), cut[rows]
+        wanted = design(asked, part)
+        if before is not None:
+            np.minimum(wanted.deepest, before[rows], out=wanted.deepest)
+        deep, high = _differences(s, wanted, here, part)
+        for what, over, limit in (("gouge", deep, GOUGE), ("residual", high, RESIDUAL)):
+            bad = over[core] > limit
+            sizes[f"{what}_area"] += float(np.count_nonzero(bad)) * grid.cell
+            sizes[f"{what}_volume"] += float(over[core][bad].sum(dtype=np.float64)) * grid.cell
+        gouges += _places(deep, here, part, wanted.deepest, 1.0)
+        residuals += _places(high, here, part, wanted.leave, -1.0)
+        volume += removed_volume(wanted.deepest[core], s.stock.thickness, grid)
+        kept = wanted.deepest > -s.stock.thickness + STEP
+        low = np.where(kept, here, 0.0)
+        carved[rows][core] = (low < -STEP)[core]
+        k = int(np.argmin(low))
+        if low.flat[k] < lowest[2]:
+            r, c = divmod(k, grid.columns)
+            lowest = (part.x0 + c * grid.pixel, part.y0 + r * grid.pixel, float(low.flat[k]))
+    found = [*_findings(s, asked, "gouge", gouges, GOUGE), *_findings(s, asked, "residual", residuals, RESIDUAL)]
+    return Measured(
+        gouge=max((m.amount for m in gouges), default=0.0),
+        residual=max((m.amount for m in residuals), default=0.0),
+        findings=tuple(found),
+        sizes=sizes,
+        asked=volume,
+        carved=carved,
+        lowest=lowest,
+    )
+
+
+def bands(grid: Grid) -> Iterator[tuple[slice, slice]]:
+    """Yield (rows with a margin, the rows without it counted inside them) so that bands cover the grid once."""
+    step = max(4 * MARGIN, BAND // grid.columns)
+    for first in range(0, grid.rows, step):
+        end = min(first + step, grid.rows)
+        low, high = max(first - MARGIN, 0), min(end + MARGIN, grid.rows)
+        yield slice(low, high), slice(first - low, end - low)
+
+
+def removed_volume(heights: Any, thickness: float, grid: Grid) -> float:
+    """Return the volume above `heights` down to the board's underside, mm3."""
+    return float(np.minimum(-heights, thickness).sum(dtype=np.float64)) * grid.cell
+
+
+def _differences(s: Setting, wanted: Design, cut: Field, grid: Grid) -> tuple[Any, Any]:
+    """Return how much too low and too high each sample is, mm normal to the asked surface."""
     part = None if s.stock.outline is None else inside(s.stock.region, grid)
     deep = (wanted.deepest - cut) * wanted.cosine
     high = (cut - wanted.leave) * wanted.cosine
@@ -61,23 +141,7 @@ def measure(s: Setting, asked: Sequence[Asked], wanted: Design, cut: Field, grid
         if part is not None:
             over[~part] = 0.0
     _beside_walls(wanted, cut, deep, high, part)
-    sizes: dict[str, float] = {}
-    for what, over, limit in (("gouge", deep, GOUGE), ("residual", high, RESIDUAL)):
-        bad = over > limit
-        sizes[f"{what}_area"] = float(np.count_nonzero(bad)) * grid.cell
-        sizes[f"{what}_volume"] = float(over[bad].sum(dtype=np.float64)) * grid.cell
-    gouges = [*_places(deep, cut, grid, wanted.deepest, 1.0), *_wall_gouges(s, asked)]
-    residuals = [
-        *_places(high, cut, grid, wanted.leave, -1.0),
-        *wall_residuals(s.strokes, s.tools, asked, s.stock.region),
-    ]
-    found = [*_findings(s, asked, "gouge", gouges, GOUGE), *_findings(s, asked, "residual", residuals, RESIDUAL)]
-    return Measured(
-        gouge=max((m.amount for m in gouges), default=0.0),
-        residual=max((m.amount for m in residuals), default=0.0),
-        findings=tuple(found),
-        sizes=sizes,
-    )
+    return deep, high
 
 
 def _wall_gouges(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:

@@ -26,6 +26,10 @@ SHIFT = (0.382, 0.618)
 at a round coordinate. At (0.5, 0.5) float noise decides on which side of a wall a sample is."""
 
 
+BAND = 4_000_000
+"""Samples filled at a time: bounds the memory that large areas take."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Grid:
     """Samples over a rectangle.
@@ -118,19 +122,28 @@ def inside(region: Any, grid: Grid) -> Mask:
     if part.rows == 0 or part.columns == 0:
         return mask
     a, b = ring_edges(region)
+    step = max(1, BAND // (part.columns + 1))
+    view = mask[rows, columns]
+    for top in range(0, part.rows, step):
+        band = slice(top, min(top + step, part.rows))
+        _fill(a, b, part.part(band, slice(0, part.columns)), view[band])
+    return mask
+
+
+def _fill(a: FloatArray, b: FloatArray, grid: Grid, out: Mask) -> None:
+    """Write into `out` which samples of `grid` lie inside the outlines with edges from `a` to `b`."""
     up = a[:, 1] <= b[:, 1]
     low, high = np.where(up[:, None], a, b), np.where(up[:, None], b, a)
-    first = np.clip(np.ceil((low[:, 1] - part.y0) / part.pixel), 0, part.rows).astype(np.int64)
-    end = np.clip(np.ceil((high[:, 1] - part.y0) / part.pixel), 0, part.rows).astype(np.int64)
+    first = np.clip(np.ceil((low[:, 1] - grid.y0) / grid.pixel), 0, grid.rows).astype(np.int64)
+    end = np.clip(np.ceil((high[:, 1] - grid.y0) / grid.pixel), 0, grid.rows).astype(np.int64)
     edge, row = expanded(first, end)
-    y = part.y0 + row * part.pixel
+    y = grid.y0 + row * grid.pixel
     rise = high[edge, 1] - low[edge, 1]
     x = low[edge, 0] + (y - low[edge, 1]) / rise * (high[edge, 0] - low[edge, 0])
-    column = np.clip(np.ceil((x - part.x0) / part.pixel), 0, part.columns).astype(np.int64)
-    flips = np.bincount(row * (part.columns + 1) + column, minlength=part.rows * (part.columns + 1))
-    odd = (flips & 1).astype(np.uint8).reshape(part.rows, part.columns + 1)[:, :-1]
-    mask[rows, columns] = np.bitwise_xor.accumulate(odd, axis=1).view(np.bool_)
-    return mask
+    column = np.clip(np.ceil((x - grid.x0) / grid.pixel), 0, grid.columns).astype(np.int64)
+    flips = np.bincount(row * (grid.columns + 1) + column, minlength=grid.rows * (grid.columns + 1))
+    odd = (flips & 1).astype(np.uint8).reshape(grid.rows, grid.columns + 1)[:, :-1]
+    out[...] = np.bitwise_xor.accumulate(odd, axis=1).view(np.bool_)
 
 
 def expanded(first: Any, end: Any) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

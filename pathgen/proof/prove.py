@@ -15,18 +15,18 @@ from pathgen.model.heightmap import HeightMap
 from pathgen.model.holding import KeepOut
 from pathgen.model.machine import Machine
 from pathgen.model.stock import Stock
-from pathgen.model.tool import Tool, VBit
+from pathgen.model.tool import EndMill, Tool, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.art import art_findings
 from pathgen.proof.checks import STEP, Setting, program_findings
 from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
-from pathgen.proof.compare import Measured, measure
-from pathgen.proof.design import Asked, Design, design, lowest_allowed
-from pathgen.proof.grid import Grid, Mask
+from pathgen.proof.compare import Measured, bands, measure, removed_volume
+from pathgen.proof.design import Asked, lowest_allowed
+from pathgen.proof.grid import Grid
 from pathgen.proof.pieces import loose_findings
 from pathgen.proof.report import Proof
-from pathgen.proof.strokes import strokes_of, track_of
+from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field
 
 PIXEL = 0.1
@@ -34,6 +34,9 @@ PIXEL = 0.1
 
 COARSEST = 0.2
 """Step, mm, where only flat cutters work: their walls are measured by exact distances, the grid sees floors alone."""
+
+COARSE = 0.03
+"""Largest distance of a flat cutter's chords from their arc in the height field, in steps of the grid."""
 
 MOST_SAMPLES = 80_000_000
 """More samples than this are not kept at once: a sheet of 1220 x 610 mm at 0.1 mm has 74 million."""
@@ -95,54 +98,81 @@ def prove(
         raise ArgumentError("there is nothing to prove: give at least one program text")
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
+    setting = _setting(
+        texts, tools, stock, asked, machine=machine, clearance=clearance, keep_out=keep_out, at=at, own=own
+    )
+    return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
+
+
+def _setting(
+    texts: Sequence[str],
+    tools: Mapping[int, Tool],
+    stock: Stock,
+    asked: tuple[Asked, ...] | None,
+    **stated: Any,
+) -> Setting:
+    """Read the texts back, and put everything that is checked into one value."""
     motions = [read_program(text) for text in texts]
     track = track_of(motions, tools, stock)
-    setting = Setting(
+    return Setting(
         texts=texts,
         motions=motions,
         track=track,
         strokes=strokes_of(track),
         tools=tools,
         stock=stock,
-        machine=machine,
-        clearance=clearance,
-        keep_out=keep_out,
-        at=at,
         names=tuple(name for name, _, _ in asked or ()),
         lowest=lowest_allowed(asked) if asked else None,
         open_edges=_open_edges(asked or ()),
-        own=own,
+        **stated,
     )
-    field = _start(samples, stock_after)
-    before = field.copy() if stock_after is not None else None
-    met = cut_in_order(setting.strokes, tools, samples, field)
+
+
+def _proved(
+    s: Setting,
+    asked: tuple[Asked, ...] | None,
+    grid: Grid,
+    after: HeightMap | None,
+    hold: Sequence[Any],
+    artwork: Any | None,
+    face: str,
+    confirmed: bool,
+    minimum_left: float | None,
+    touch_off: tuple[float, float] | None,
+) -> Proof:
+    """Cut, compare, and collect what was found (arguments as in `prove`)."""
+    field = _start(grid, after)
+    before = field.copy() if after is not None else None
+    # walls of flat cutters are measured by exact distances, so the field may see their arcs a little coarser
+    flat = np.isin(s.track.tool, [n for n, tool in s.tools.items() if isinstance(tool, EndMill)])
+    coarse = strokes_of(s.track, sagitta=np.where(flat, COARSE * grid.pixel, SAGITTA))
+    met = cut_in_order(coarse, s.tools, grid, field)
     findings = [
-        *program_findings(setting),
-        *keep_out_findings(setting),
-        *rapid_findings(setting, met),
-        *loose_findings(setting, hold),
+        *program_findings(s),
+        *keep_out_findings(s),
+        *rapid_findings(s, met),
+        *loose_findings(s, hold),
     ]
-    wanted = design(asked, samples) if asked is not None else None
-    measured = Measured()
-    if wanted is not None and asked is not None:
-        if before is not None:
-            np.minimum(wanted.deepest, before, out=wanted.deepest)
-        measured = measure(setting, asked, wanted, field, samples)
+    measured = None if asked is None else measure(s, asked, field, grid, before=before)
+    if measured is None:
+        carved = (field < -STEP) & (field > -s.stock.thickness + STEP)
+    else:
+        assert asked is not None
+        carved = measured.carved
         findings += measured.findings
-        findings += _asked_findings(setting, asked, wanted, field, samples, minimum_left, touch_off)
-    findings += art_findings(
-        _carved(field, wanted, stock), samples, stock.width, artwork=artwork, face=face, confirmed=confirmed
-    )
+        findings += _asked_findings(s, asked, measured, minimum_left)
+        findings += _touch_findings(s, asked, touch_off, field, grid)
+    findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(
         findings=tuple(findings),
-        height=HeightMap(np.minimum(field, 0.0), pixel=samples.pixel, origin=_origin(samples)),
-        gouge=measured.gouge,
-        residual=measured.residual,
-        unchecked=tuple(_unchecked(setting, asked, hold, touch_off, artwork)),
-        complete=asked is not None and machine is not None,
-        removed=_volume(field, stock, samples),
-        asked=None if wanted is None else _volume(wanted.deepest, stock, samples),
-        **measured.sizes,
+        height=HeightMap(field, pixel=grid.pixel, origin=_origin(grid)),
+        gouge=0.0 if measured is None else measured.gouge,
+        residual=0.0 if measured is None else measured.residual,
+        unchecked=tuple(_unchecked(s, asked, hold, touch_off, artwork)),
+        complete=asked is not None and s.machine is not None,
+        removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
+        asked=None if measured is None else measured.asked,
+        **({} if measured is None else measured.sizes),
     )
 
 
@@ -158,7 +188,7 @@ def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: He
         )
     if step is None:
         smallest = min((t.diameter for t in tools.values() if t.spins), default=6.0)
-        flat = all(type(t).__name__ == "EndMill" for t in tools.values())
+        flat = all(isinstance(t, EndMill) for t in tools.values())
         step = float(np.clip(smallest / 20.0, 0.05, COARSEST)) if flat else min(PIXEL, max(smallest / 20.0, 0.05))
         step = max(step, float(np.sqrt(stock.width * stock.height / MOST_SAMPLES)))
     positive("grid", step)
@@ -180,35 +210,14 @@ def _origin(grid: Grid) -> tuple[float, float]:
     return (grid.x0 - 0.5 * grid.pixel, grid.y0 - 0.5 * grid.pixel)
 
 
-def _volume(field: Any, stock: Stock, grid: Grid) -> float:
-    """Return the volume above `field` down to the board's underside, mm3."""
-    return float(np.minimum(-field, stock.thickness).sum(dtype=np.float64)) * grid.cell
-
-
 def _open_edges(asked: Sequence[Asked]) -> frozenset[int]:
     return frozenset(
         k for k, (_, _, b) in enumerate(asked) if any(isinstance(r, Flat) and r.open_edges for r in b.rules)
     )
 
 
-def _carved(field: Field, wanted: Design | None, stock: Stock) -> Mask:
-    """Return what was cut, without what parts the board."""
-    cut = field < -STEP
-    through = field <= -stock.thickness + STEP
-    if wanted is not None:
-        through = through | (wanted.deepest <= -stock.thickness + STEP)
-    carved: Mask = cut & ~through
-    return carved
-
-
 def _asked_findings(
-    s: Setting,
-    asked: Sequence[Asked],
-    wanted: Design,
-    field: Field,
-    grid: Grid,
-    minimum_left: float | None,
-    touch_off: tuple[float, float] | None,
+    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None
 ) -> Iterator[Finding]:
     """Yield findings that need both the design and the cut part."""
     stock = s.stock
@@ -226,17 +235,13 @@ def _asked_findings(
     if through and stock.thickness_range is None:
         yield finding("thickness-range", "A cut goes through a board whose thickness is stated without a range.")
     if minimum_left is not None:
-        kept = wanted.deepest > -stock.thickness + STEP
-        low = np.where(kept, field, 0.0)
-        k = int(np.argmin(low))
-        left = stock.thinnest + float(low.flat[k])
+        left = stock.thinnest + measured.lowest[2]
         if left < minimum_left - STEP:
-            r, c = divmod(k, grid.columns)
             yield finding(
                 "too-little-left",
                 f"{left:.2f} mm are left where the board is {stock.thinnest:g} mm thick; {minimum_left:g} were asked.",
                 amount=minimum_left - left,
-                where=(grid.x0 + c * grid.pixel, grid.y0 + r * grid.pixel, float(low.flat[k])),
+                where=measured.lowest,
             )
     for name, _, b in asked:
         ridges = [r.ridge for r in b.rules if isinstance(r, Groove) and r.ridge > 0]
@@ -247,7 +252,6 @@ def _asked_findings(
                 amount=max(ridges),
                 cut=name,
             )
-    yield from _touch_findings(s, asked, touch_off, field, grid)
 
 
 def _touch_findings(

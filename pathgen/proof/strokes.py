@@ -171,8 +171,13 @@ def _heights(start: FloatArray, end: FloatArray, machine: BoolArray) -> None:
             end[k, 2] = start[k, 2]
 
 
-def strokes_of(track: Track, *, sagitta: float = SAGITTA) -> Strokes:
-    """Return the moves as strokes; moves whose place is not known are left out (the checks report them)."""
+def strokes_of(track: Track, *, sagitta: float | FloatArray = SAGITTA) -> Strokes:
+    """Return the moves as strokes; moves whose place is not known are left out (the checks report them).
+
+    Args:
+        track: all moves.
+        sagitta: largest distance of a chord from its arc, mm; one number, or one for each move.
+    """
     known = np.flatnonzero(~np.isnan(track.start + track.end).any(axis=1))
     start, end = track.start[known], track.end[known]
     arc = track.kind[known] == ARC
@@ -183,6 +188,7 @@ def strokes_of(track: Track, *, sagitta: float = SAGITTA) -> Strokes:
     center = track.center[known]
     du, dv = start[every, u] - center[every, u], start[every, v] - center[every, v]
     radius = np.where(arc, np.hypot(du, dv), 1.0)
+    sagitta = np.broadcast_to(sagitta, len(track))[known]
     step = 2.0 * np.arccos(np.clip(1.0 - sagitta / np.maximum(radius, sagitta), -1.0, 1.0))
     sweep = np.where(arc, track.sweep[known], 0.0)
     pieces = np.where(arc, np.maximum(np.ceil(np.abs(sweep) / np.maximum(step, 1e-4)), 1), 1).astype(np.int64)
