@@ -3,7 +3,8 @@
 Terminology
 -----------
 unit
-    1e-5 mm; the construction works on whole units.
+    0.000001 mm, or 0.00001 mm for regions wider than 4 m; the construction works on whole units of 32 bits.
+    A coarser grid turns round ends into bunches of twigs.
 site
     a segment of an outline, or a vertex where the inside turns away by more than 180 degrees (reflex).
 inner edge
@@ -14,8 +15,8 @@ outlines to whole units and mend what rounding broke (`_whole`); split edges tha
 (`_split_touched`); construct polygon by polygon; keep the inner edges; check every radius against the distance
 to the outline (`_check`).
 
-Reading the diagram back costs more than making it, so only every second half edge is fetched (twins are neighbours), the
-other one for inner edges alone, and no cell at all: a cell's number is the rank of its site in the order in
+Reading the diagram back costs more than making it, so only every second half edge is fetched (twins are neighbours),
+the other one for inner edges alone, and no cell at all: a cell's number is the rank of its site in the order in
 which the construction takes the sites (by x, then points and upright segments by y, then other segments by y and
 slope). Where the check finds a radius wrong the cells are fetched after all.
 """
@@ -34,10 +35,11 @@ from shapely.geometry import MultiPolygon, Polygon
 from pathgen.errors import ArgumentError, DrawingError
 from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 
-UNIT: Final = 1e-5
-"""Grid of the construction, mm. Larger: radii err by more than 0.0001 mm; smaller: large boards leave 32 bits."""
+UNITS: Final = (1e-6, 1e-5)
+"""Grids of the construction, mm; the first that the region fits on. Larger: where a round end has its middle, noise
+in the corners of flattened curves grows into twigs; smaller: boards leave 32 bits."""
 
-_SLACK: Final = 20.0
+_SLACK: Final = 200.0
 """A radius may differ from the distance to the outline by this many units. Larger: wrong diagrams pass; smaller:
 rounding is taken for an error."""
 
@@ -95,10 +97,11 @@ def inner_edges(region: MultiPolygon) -> Diagram:
         DrawingError: where a polygon cannot be made valid on the grid, or the diagram is wrong; with the place.
     """
     x0, y0, x1, y1 = region.bounds
-    middle = np.rint(np.array([x0 + x1, y0 + y1]) * (0.5 / UNIT))
-    if max(x1 - x0, y1 - y0) / UNIT > 2 * _MOST:
+    unit = next((u for u in UNITS if max(x1 - x0, y1 - y0) / u <= 2 * _MOST), None)
+    if unit is None:
         raise ArgumentError(f"the region measures {x1 - x0:.0f} x {y1 - y0:.0f} mm: cut it in parts below 40 m")
-    polygons = _whole(region, middle)
+    middle = np.rint(np.array([x0 + x1, y0 + y1]) * (0.5 / unit))
+    polygons = _whole(region, middle, unit)
     outlines = _outlines(polygons)
     sites = _sites(outlines)
     diagrams = [_constructed(outlines, k) for k in range(len(polygons))]
@@ -114,7 +117,7 @@ def inner_edges(region: MultiPolygon) -> Diagram:
     table, edges, owner = table[inside], edges[inside], owner[inside]
     cells = np.column_stack([table[:, 2], _twin_cells(diagrams, table[:, 3], owner)]) + sites.first[owner][:, None]
     kept = _Kept(points, edges, owner, cells)
-    return _checked(kept, outlines, sites, polygons, diagrams, middle)
+    return _checked(kept, outlines, sites, polygons, diagrams, middle, unit)
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,23 +128,23 @@ class _Kept:
     cells: IntArray
 
 
-def _whole(region: MultiPolygon, middle: FloatArray) -> Any:
+def _whole(region: MultiPolygon, middle: FloatArray, unit: float) -> Any:
     """Return the polygons in whole units about `middle`, each valid."""
     parts = shapely.get_parts(region)
-    rounded = shapely.transform(parts, lambda c: np.rint(c / UNIT) - middle)
+    rounded = shapely.transform(parts, lambda c: np.rint(c / unit) - middle)
     bad = np.flatnonzero(~shapely.is_valid(rounded) | (shapely.area(rounded) <= 0))
     if not len(bad):
         return rounded
     result = np.delete(rounded, bad)
     mended = []
     for k in bad.tolist():
-        scaled = shapely.transform(parts[k], lambda c: c / UNIT - middle)
+        scaled = shapely.transform(parts[k], lambda c: c / unit - middle)
         pieces = [p for p in shapely.get_parts(shapely.set_precision(scaled, 1.0)) if isinstance(p, Polygon)]
         lost = not pieces and parts[k].area > 1e-6
         if lost or not all(p.is_valid for p in pieces):
             spot = parts[k].representative_point()
             raise DrawingError(
-                "an outline crosses itself once rounded to 0.00001 mm: repair it there", position=(spot.x, spot.y)
+                f"an outline crosses itself once rounded to {unit:.6f} mm: repair it there", position=(spot.x, spot.y)
             )
         mended += pieces
     if not len(result) and not mended:
@@ -318,7 +321,9 @@ def site_distance(at: FloatArray, focus: FloatArray, line: FloatArray) -> FloatA
     return result
 
 
-def _checked(kept: _Kept, o: _Outlines, s: _Sites, polygons: Any, diagrams: list[Any], middle: FloatArray) -> Diagram:
+def _checked(
+    kept: _Kept, o: _Outlines, s: _Sites, polygons: Any, diagrams: list[Any], middle: FloatArray, unit: float
+) -> Diagram:
     """Return the diagram with its radii, or raise where they are not the distance to the outline."""
     focus, line = _site_geometry(o, s, kept.cells)
     bad = _wrong(kept, focus, line, polygons)
@@ -327,7 +332,7 @@ def _checked(kept: _Kept, o: _Outlines, s: _Sites, polygons: Any, diagrams: list
             _fetch_cells(kept, o, s, diagrams[k], k, focus, line)
         bad = _wrong(kept, focus, line, polygons)
         if bad.any():
-            x, y = (kept.points[kept.edges[np.flatnonzero(bad)[0], 0]] + middle) * UNIT
+            x, y = (kept.points[kept.edges[np.flatnonzero(bad)[0], 0]] + middle) * unit
             raise DrawingError(
                 "the middle line of the shape cannot be found reliably: two outlines touch or cross there; move them "
                 "apart or join them",
@@ -339,14 +344,14 @@ def _checked(kept: _Kept, o: _Outlines, s: _Sites, polygons: Any, diagrams: list
     radius = np.zeros(len(used))
     for side in (0, 1):
         radius[edges[:, side]] = site_distance(points[edges[:, side]], focus[:, side], line[:, side])
-    radius[radius < 0.5] = 0.0
+    radius[radius < 5.0] = 0.0
     return Diagram(
-        points=(points + middle) * UNIT,
-        radius=radius * UNIT,
+        points=(points + middle) * unit,
+        radius=radius * unit,
         edges=edges,
         owner=kept.owner,
-        focus=(focus + middle) * UNIT,
-        line=(line + middle) * UNIT,
+        focus=(focus + middle) * unit,
+        line=(line + middle) * unit,
     )
 
 
