@@ -356,10 +356,10 @@ def test_open_lines_are_ramped_to_and_fro_and_cut_along_at_constant_depth():
     assert max(slopes(p.path).max() for p in cut.passes if p.role == "entry") <= 3.001
     bit = pg.VBit(60, diameter=12, cutting=SPEEDS)
     groove = profile(MultiLineString([line]), bit, depth=2, side="along")[0]
-    (rule,) = groove.bounds.rules
-    assert isinstance(rule, Groove)
-    assert rule.limit == 2
-    assert rule.region.bounds[0] == pytest.approx(10 - 2 * math.tan(math.radians(30)))
+    rules = groove.bounds.rules
+    assert len(rules) == 2
+    assert all(isinstance(r, Groove) and r.limit == 2 for r in rules)
+    assert rules[0].region.bounds[0] == pytest.approx(10 - 2 * math.tan(math.radians(30)))
 
 
 def test_only_end_mills_cut_beside_an_outline():
@@ -413,3 +413,34 @@ def test_letters_are_cut_out_and_held(letters):
         max((shapely.distance(boundary, shapely.points(shapely.get_coordinates(g))).max() for g in inside), default=0)
         <= 0.01
     )
+
+
+@pytest.mark.parametrize("slot_width", [None, 8.0])
+def test_plunging_comes_down_beside_the_bridges(slot_width):
+    cut = profile(
+        SHAPES["rectangle"], MILL, depth=pg.THROUGH, stock=BOARD, entry="plunge", slot_width=slot_width,
+        bridges=Bridges(4, length=6, thickness=1.5),
+    )[0]  # fmt: skip
+    lines = shapely.union_all([r.line for r in cut.bounds.rules if isinstance(r, Bridge)])
+    downs = [p.path for p in cut.passes if p.role == "entry"]
+    assert len(downs) >= 5
+    for path in downs:
+        assert len({tuple(p) for p in path.points[:, :2].tolist()}) == 1
+        assert lines.distance(Point(path.start[:2])) > 6
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SHAPES)
+@pytest.mark.parametrize("allowance", [0.0, 0.3])
+def test_the_written_program_is_proved(name, allowance):
+    """The whole way: text, read back, swept, held against what was asked."""
+    router = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=(500, 500, 250), max_rpm=24000)
+    for shape in ("flat", "ramp"):
+        cuts = profile(
+            SHAPES[name], MILL, depth=pg.THROUGH, stock=BOARD, finish_allowance=allowance,
+            bridges=Bridges(4, length=6, thickness=1.5, shape=shape),
+        )  # fmt: skip
+        proof = pg.Job("Fern", BOARD, router, cuts).prove()
+        assert proof.ok, [str(f) for f in proof.findings]
+        assert proof.gouge <= 0.010
+        assert proof.residual <= 0.010

@@ -216,12 +216,14 @@ def level_passes(
 ) -> set[int]:
     """Add the passes of every level of a contour; return the index of the last."""
     path, total = contour.path, float(plane_lengths(contour.path).sum())
-    at, above, after = (lead.at if lead else 0.0), 0.0, before
+    at, above, after = (lead.at if lead else _off_lifts(lifts, total)), 0.0, before
     for k, z in enumerate(plan.heights):
         broken = k > 0 and (-z > plan.lifting_below + 1e-9 or bool(contour.lanes))
         begin = above + AIR if broken else above
         for lane in contour.lanes:
-            after = {_lap(plan, lane, _lifts_near(plan, lane, lifts, path), slope, begin, z, 0.0, k, after)[0]}
+            near = _lifts_near(plan, lane, lifts, path)
+            start = _off_lifts(near, float(plane_lengths(lane).sum()))
+            after = {_lap(plan, lane, near, slope, begin, z, start, k, after)[0]}
         if lead is not None:
             down = loop_down(lead, begin, z, angle=plan.angle, first=k == 0 or broken)
             after = {plan.add(down, "entry", k, after, slot=True)}
@@ -236,6 +238,17 @@ def level_passes(
     if lead is not None:
         plan.rules.append(Free(region=lead.swept(plan.tool.diameter), depth=-plan.depth.bottom))
     return after
+
+
+def _off_lifts(lifts: list[tuple[float, float]], total: float) -> float:
+    """Return the run length in the middle of the widest stretch without a lift; 0 where there are no lifts."""
+    if not lifts:
+        return 0.0
+    ordered = sorted((b % total, e - b) for b, e in lifts)
+    ends = [b + length for b, length in ordered]
+    gaps = [(ordered[(k + 1) % len(ordered)][0] - e) % total for k, e in enumerate(ends)]
+    k = int(np.argmax(np.round(gaps, 6)))
+    return float((ends[k] + 0.5 * gaps[k]) % total)
 
 
 def _lifts_near(plan: Plan, lane: Path, lifts: list[tuple[float, float]], path: Path) -> list[tuple[float, float]]:
@@ -297,7 +310,7 @@ def _finish(
                 "Leave more room between the outline and its neighbours or the stock's edge.",
                 severity="warning",
             )
-    at = lead.at if lead is not None else 0.0
+    at = lead.at if lead is not None else _off_lifts(lifts, float(plane_lengths(path).sum()))
     total = float(plane_lengths(path).sum())
     lap = stretch(path, at, at + total + min(OVERLAP, 0.25 * total))
     before = 0.0

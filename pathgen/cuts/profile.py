@@ -9,8 +9,10 @@ the slot already cut, joins and leaves the wall on tangent arcs, and overlaps it
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Literal
 
+import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPolygon
 
@@ -34,6 +36,10 @@ __all__ = ["Bridges", "profile"]
 
 CLEAR_FINISH = 0.25
 """Last wall pass in clear plastics, mm: 0.2 to 0.3 is common practice, no source."""
+
+SMOOTH = math.radians(5.0)
+"""A line that turns by less at a vertex is smooth there. Larger: the groove asked for is deeper than a V bit leaves
+in the bend (0.001 of its width at 5 degrees); smaller: a rule for every chord of a curve."""
 
 NARROWEST_SLOT = 1.3
 """Slots that are widened for their chips measure at least this many diameters (common practice, no source)."""
@@ -240,12 +246,29 @@ def _along(plan: Plan, lines: MultiLineString) -> None:
     if isinstance(tool, VBit):
         deep = -plan.depth.bottom
         half = float(tool.radius_at(deep))
-        region = as_multi(lines.buffer(half, quad_segs=32))
-        plan.rules.insert(0, Groove(region=region, angle=tool.angle, tip=tool.tip, limit=deep))
+        for line in _smooth_runs(lines):
+            region = as_multi(line.buffer(half, quad_segs=64))
+            plan.rules.append(Groove(region=region, angle=tool.angle, tip=tool.tip, limit=deep))
     elif isinstance(tool, BallNose):
         plan.rules.insert(0, Free(region=as_multi(lines.buffer(0.5 * tool.diameter)), depth=-plan.depth.bottom))
     else:
         plan.rules.insert(0, _kerf(plan, lines, tool.diameter))
+
+
+def _smooth_runs(lines: MultiLineString) -> list[LineString]:
+    """Return the lines cut at their corners.
+
+    A V bit leaves the union of its cones. Across a corner that is less than the groove whose walls are the union's
+    outline, so each run between corners is a groove of its own; where rules meet, the deeper one holds.
+    """
+    runs = []
+    for line in lines.geoms:
+        xy = shapely.get_coordinates(line)
+        step = np.diff(xy, axis=0)
+        turn = np.arctan2(step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0], (step[:-1] * step[1:]).sum(axis=1))
+        marks = [0, *(np.flatnonzero(np.abs(turn) > SMOOTH) + 1).tolist(), len(xy) - 1]
+        runs += [LineString(xy[a : b + 1]) for a, b in pairwise(marks)]
+    return runs
 
 
 def _cut(plan: Plan, shape: object, missed: MultiPolygon) -> Cut:
