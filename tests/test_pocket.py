@@ -118,6 +118,36 @@ def test_nothing_is_left_round_letters_and_islands(shape, share, pattern):
     holds_the_numbers(cut, region)
 
 
+def plain_rings(region, radius, stepover):
+    """Return the rings of the plain offset loop, and the area they leave of what the tool reaches."""
+    rest, rings = region.buffer(-radius, quad_segs=64), []
+    while not rest.is_empty:
+        rings.append(rest.boundary)
+        rest = rest.buffer(-stepover, quad_segs=64)
+    reach = region.buffer(-radius, quad_segs=64).buffer(radius, quad_segs=64)
+    return rings, reach.difference(shapely.union_all(shapely.buffer(rings, radius, quad_segs=64))).area
+
+
+@pytest.mark.parametrize("share", [0.45, 0.7])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        lambda: corpus.region("star"),
+        lambda: corpus.region("gear"),
+        pytest.param(sign_background, marks=pytest.mark.slow),
+        pytest.param(ring_with_islands, marks=pytest.mark.slow),
+        pytest.param(lambda: corpus.region("plate with 40 islands"), marks=pytest.mark.slow),
+    ],
+)
+def test_links_and_short_passes_add_little_to_the_rings(shape, share):
+    """All feed at depth is at most 1.08 x (length of the plain rings + area they leave / stepover)."""
+    region, tool = shape(), mill(share=share)
+    rings, left = plain_rings(region, 1.5, share * 3)
+    (cut,) = pocket(region, tool, depth=2)
+    m = measure(cut, region)
+    assert m.feed + m.finish <= 1.08 * (sum(r.length for r in rings) + left / (share * 3))
+
+
 def test_wide_steps_leave_pillars_round_letters_and_they_are_cut():
     """At 70 % the rings alone leave pillars between letters, so the check can fail; the short passes take them away."""
     region = place(text("Rn", height=25), plate(70, 45), margin=5).region

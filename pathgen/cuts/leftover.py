@@ -31,7 +31,7 @@ smaller: passes longer than they must be."""
 TRIED = 12
 """How many of the nearest pillars are tried for a link without a lift. Larger: longer links; smaller: more lifts."""
 
-LONGEST_LINK = 16.0
+LONGEST_LINK = 8.0
 """Longest link between pillars, in radii; beyond it the tool lifts. Larger: the way down at depth grows longer than a
 lift takes; smaller: more lifts."""
 
