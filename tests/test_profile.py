@@ -151,8 +151,10 @@ def test_holes_are_cut_before_the_outline_around_them():
     assert cut.passes[first_outer].after
 
 
-@pytest.mark.parametrize("allowance", [0.0, 0.3])
-@pytest.mark.parametrize("shape", ["flat", "ramp"])
+@pytest.mark.parametrize(
+    ("shape", "allowance"),
+    [("flat", 0.3), ("ramp", 0.0), *[pytest.param(*p, marks=pytest.mark.slow) for p in (("flat", 0.0), ("ramp", 0.3))]],
+)
 @pytest.mark.parametrize("name", SHAPES)
 def test_bridges_have_the_asked_count_length_and_thickness(name, shape, allowance):
     """The issue's numbers: count exact, narrowest within 0.05 mm, thickness within 0.02, none on a corner."""
@@ -392,7 +394,7 @@ def test_the_travel_of_each_level_lies_in_what_was_cut():
         assert isinstance(where, MultiPolygon)
 
 
-@pytest.mark.parametrize("letters", ["Bed", "Rose"])
+@pytest.mark.parametrize("letters", ["Bed", pytest.param("Rose", marks=pytest.mark.slow)])
 def test_letters_are_cut_out_and_held(letters):
     """Text as outlines: islands' slugs that are bigger than the cutter get bridges, small ones none."""
     mill = pg.EndMill(3, cutting_length=14, cutting=SPEEDS)

@@ -166,18 +166,7 @@ def _planned(
         positive("lead", lead, zero=True)
     deep = plan_depth(depth, stock=stock, below=below)
     notes = list(tool_notes(tool, deep.depth + deep.below, name=name))
-    if bridges is not None:
-        if not deep.through or stock is None:
-            raise ArgumentError(
-                "bridges hold a part that is cut free: give depth=THROUGH and stock=, or leave them out"
-            )
-        if bridges.thickness >= stock.thickness:
-            raise ArgumentError(f"bridges of thickness={bridges.thickness:g} are as thick as the stock")
-    if not tool.center_cutting and (entry == "plunge" or (bridges is not None and bridges.shape == "flat")):
-        raise ArgumentError(
-            f"{tool.describe()} does not cut at its center and cannot go straight down: take entry='ramp' and "
-            "Bridges(shape='ramp')"
-        )
+    _check_bridges(bridges, tool, entry, deep.through, stock)
     known = material(stock.material) if stock is not None else None
     if known is not None and known.clear and allowance == 0 and side != "along":
         allowance = CLEAR_FINISH
@@ -204,6 +193,22 @@ def _planned(
             severity="warning",
         )
     return plan
+
+
+def _check_bridges(bridges: Bridges | None, tool: Tool, entry: str, through: bool, stock: Stock | None) -> None:
+    """Refuse bridges on a cut that frees nothing, and straight descents of a tool that cannot make them."""
+    if bridges is not None:
+        if not through or stock is None:
+            raise ArgumentError(
+                "bridges hold a part that is cut free: give depth=THROUGH and stock=, or leave them out"
+            )
+        if bridges.thickness >= stock.thickness:
+            raise ArgumentError(f"bridges of thickness={bridges.thickness:g} are as thick as the stock")
+    if not tool.center_cutting and (entry == "plunge" or (bridges is not None and bridges.shape == "flat")):
+        raise ArgumentError(
+            f"{tool.describe()} does not cut at its center and cannot go straight down: take entry='ramp' and "
+            "Bridges(shape='ramp')"
+        )
 
 
 def _lanes(plan: Plan) -> tuple[float, ...]:
