@@ -314,6 +314,18 @@ def test_a_moved_bridge_is_caught(by):
     assert proof.gouge == pytest.approx(min(abs(by), 2.4), abs=0.08)
 
 
+@pytest.mark.parametrize("by", [0.05, 0.2, 1.0])
+def test_a_bridge_longer_or_shorter_than_asked_is_caught(by):
+    """Lifted too early it is longer: material left; too late, shorter: a gouge. Both by their own amount."""
+    first, second = texts()
+    longer = prove([first, second.replace("X54\nZ-10\nX66", f"X{54 - by}\nZ-10\nX66")], **settings(grid=0.2))
+    assert longer.residual == pytest.approx(by, abs=0.002)
+    assert "residual" in codes(longer)
+    shorter = prove([first, second.replace("X54\nZ-10\nX66", f"X{54 + by}\nZ-10\nX66")], **settings(grid=0.2))
+    assert shorter.gouge == pytest.approx(by, abs=0.08)
+    assert "gouge" in codes(shorter)
+
+
 def test_a_missing_bridge_frees_the_part_when_both_are_gone():
     first, second = texts()
     proof = prove([first, second.replace("Z-10", "Z-12.4")], **settings(grid=0.2))

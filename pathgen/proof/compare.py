@@ -20,7 +20,7 @@ from pathgen.proof.codes import finding
 from pathgen.proof.design import Asked, Design, design
 from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.sweep import Field, lowest_strokes
-from pathgen.proof.walls import Miss, bridge_gouges, wall_gouges, wall_residuals
+from pathgen.proof.walls import Miss, bridge_gouges, bridge_residuals, wall_gouges, wall_residuals
 
 GOUGE: Final = 0.010
 """Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""
@@ -81,7 +81,11 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
         grid: its samples.
         before: the stock as it was, where it was not whole.
     """
-    gouges, residuals = list(_wall_gouges(s, asked)), list(wall_residuals(s.strokes, s.tools, asked, s.stock.region))
+    gouges = list(_wall_gouges(s, asked))
+    residuals = [
+        *wall_residuals(s.strokes, s.tools, asked, s.stock.region),
+        *bridge_residuals(s.strokes, s.tools, asked),
+    ]
     sizes = dict.fromkeys(("gouge_area", "gouge_volume", "residual_area", "residual_volume"), 0.0)
     carved = np.zeros(cut.shape, dtype=np.bool_)
     volume, lowest = 0.0, (0.0, 0.0, 0.0)

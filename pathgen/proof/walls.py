@@ -313,6 +313,27 @@ def bridge_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[A
                 yield from _into(strokes, tools, core, rule.top, index)
 
 
+def bridge_residuals(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Asked]) -> Iterator[Miss]:
+    """Yield bridges that are longer than asked: full-depth strokes do not come up to the ends of the lifted line."""
+    flat = [n for n, t in tools.items() if (p := profile_of(t)) is not None and p.kind == "flat"]
+    own = strokes[np.isin(strokes.tool, flat)]
+    for index, (_, _, bounds) in enumerate(asked):
+        bottom = -max((r.depth for r in bounds.rules if isinstance(r, Kerf)), default=0.0)
+        bridges = [r for r in bounds.rules if isinstance(r, Bridge)]
+        deep = own[np.maximum(own.a[:, 2], own.b[:, 2]) <= bottom + SAME_DEPTH] if bridges else own
+        if not bridges or not len(deep):
+            continue
+        tree = STRtree(lines_of(deep))
+        for rule in bridges:
+            for line in shapely.get_parts(rule.line):
+                ends = shapely.get_coordinates(line)[[0, -1]]
+                _, short = tree.query_nearest(shapely.points(ends), return_distance=True, all_matches=False)
+                k = int(np.argmax(short))
+                if short[k] > SEEN:
+                    place = (float(ends[k, 0]), float(ends[k, 1]), float(rule.top))
+                    yield Miss(amount=float(min(short[k], rule.top - bottom)), where=place, cut=index)
+
+
 def _into(strokes: Strokes, tools: Mapping[int, Tool], core: Any, top: float, index: int) -> Iterator[Miss]:
     for number in np.unique(strokes.tool):
         profile = profile_of(tools[int(number)]) if int(number) in tools else None
