@@ -27,14 +27,15 @@ PARAGRAPH = (
 )
 
 
-def best(work: Callable[[], object], rounds: int) -> float:
-    """Return the shortest of several runs, s."""
-    times = []
+def best(works: dict[str, Callable[[], object]], rounds: int) -> dict[str, float]:
+    """Return the least processor time of each, s; they take turns, so that a busy machine slows all alike."""
+    least = dict.fromkeys(works, float("inf"))
     for _ in range(rounds):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times)
+        for name, work in works.items():
+            start = time.process_time()
+            work()
+            least[name] = min(least[name], time.process_time() - start)
+    return least
 
 
 def main(rounds: int = 5) -> None:
@@ -53,17 +54,21 @@ def main(rounds: int = 5) -> None:
                 diagram.AddSegment(segment)
             diagram.Construct()
 
-    base = best(raw, rounds)
+    asked = {"V-groove, each letter by itself": 2.5}
+    times = best(
+        {
+            "raw construction": raw,
+            "medial axis": lambda: medial_axis(text.region, tolerance=0.004),
+            "V-groove, each letter by itself": lambda: pg.vgroove(text, bit, depth_limit=9, reuse=False),
+            "V-groove, equal letters once": lambda: pg.vgroove(text, bit, depth_limit=9),
+        },
+        rounds,
+    )
     count = sum(map(len, segments))
     print(f"{len(text.glyphs)} letters, {shapely.get_num_geometries(text.region)} polygons, {count} segments")
-    print(f"{'raw construction':34s} {base:8.3f} s")
-    for name, work, asked in (
-        ("medial axis", lambda: medial_axis(text.region, tolerance=0.004), None),
-        ("V-groove, each letter by itself", lambda: pg.vgroove(text, bit, depth_limit=9, reuse=False), 2.5),
-        ("V-groove, equal letters once", lambda: pg.vgroove(text, bit, depth_limit=9), None),
-    ):
-        taken = best(work, rounds)
-        print(f"{name:34s} {taken:8.3f} s  {taken / base:6.2f} x" + (f"   (asked: {asked} x)" if asked else ""))
+    for name, taken in times.items():
+        ratio = f"{taken / times['raw construction']:6.2f} x"
+        print(f"{name:34s} {taken:8.3f} s  {ratio}" + (f"   (asked: {asked[name]} x)" if name in asked else ""))
 
 
 if __name__ == "__main__":

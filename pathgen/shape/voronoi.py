@@ -10,8 +10,8 @@ site
 inner edge
     an edge of the diagram between two sites, inside the polygon: a piece of its medial axis.
 
-Goals: right on every valid polygon, never silently wrong, little more time than the construction itself. Steps: round the
-outlines to whole units and mend what rounding broke (`_whole`); split edges that another ring touches in the middle
+Goals: right on every valid polygon, never silently wrong, little more time than the construction itself. Steps: round
+the outlines to whole units and mend what rounding broke (`_whole`); split edges that another ring touches in the middle
 (`_split_touched`); construct polygon by polygon; keep the inner edges; check every radius against the distance
 to the outline (`_check`).
 
@@ -24,7 +24,7 @@ slope). Where the check finds a radius wrong the cells are fetched after all.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 from operator import attrgetter
 from typing import Any, Final
 
@@ -270,11 +270,13 @@ _VERTEX = attrgetter("X", "Y")
 def _read(diagram: Any) -> tuple[IntArray, FloatArray]:
     """Return (start, end, cell, number) of the finite primary edges, and all vertices."""
     numbers = range(0, diagram.CountEdges(), 2)
-    table = np.array(list(map(_EDGE, map(diagram.GetEdge, numbers))), dtype=np.int64).reshape(-1, 4)
+    rows = chain.from_iterable(map(_EDGE, map(diagram.GetEdge, numbers)))
+    table = np.fromiter(rows, dtype=np.int64, count=4 * len(numbers)).reshape(-1, 4)
     keep = np.flatnonzero((table[:, 3] != 0) & (table[:, 0] >= 0) & (table[:, 1] >= 0))
     table = table[keep]
     table[:, 3] = 2 * keep
-    points = np.array(list(map(_VERTEX, diagram.GetVertices())), dtype=np.float64).reshape(-1, 2)
+    flat = chain.from_iterable(map(_VERTEX, diagram.GetVertices()))
+    points = np.fromiter(flat, dtype=np.float64).reshape(-1, 2)
     return table, points
 
 
