@@ -469,6 +469,16 @@ def test_a_miss_beside_a_wall_is_the_way_to_the_asked_wall():
         assert proof.residual == pytest.approx(0.5, abs=0.1)
 
 
+def test_a_flank_beside_an_upright_wall_is_measured_to_the_nearest_air():
+    """A 90 degree bit 2 mm deep along an upright wall takes a wedge off, 1 mm from wall and face in its middle."""
+    bit = pg.VBit(90, diameter=12, cutting=pg.Cutting(16000, 1500, 500))
+    trench = Bounds((Flat(region=MultiPolygon([box(20, 30, 80, 50)]), depth=2),))
+    lines = ["G0 X25 Y30", handmade.UP.strip(), "G0 Z1", "G1 Z-2 F500", "X75 F1500"]
+    text = handmade.HEAD.format(tool=1) + "\n".join(lines) + "\n" + handmade.TAIL
+    proof = prove([text], **settings(tools={1: bit}, bounds=[("trench", bit, trench)], grid=0.1))
+    assert proof.gouge == pytest.approx(1.0, abs=0.12)
+
+
 def test_grooves_too_wide_at_the_face_are_measured_normal_to_the_wall():
     """The groove's outline drawn 0.1 mm too small all round: the walls stand 0.1 cos(30) off."""
     small = Bounds((Groove(region=MultiPolygon([box(20.1, 45.1, 69.9, 54.9)]), angle=60),))

@@ -34,6 +34,9 @@ APART = 10.0
 SAMPLED = 40
 """Samples looked at for the worst of one place."""
 
+MOST_SAMPLES = 200_000
+"""Samples that places are chosen from: beyond that only those at half the worst or more."""
+
 FARTHEST = 100
 """Samples looked at to each side for the nearest asked surface: further away no wall makes a miss smaller."""
 
@@ -193,9 +196,12 @@ def _places(over: Any, cut: Field, grid: Grid, asked: Any, sign: float) -> Itera
     largest = float(over.max()) if over.size else 0.0
     if largest <= 0:
         return
-    rows, columns = np.nonzero(over >= min(largest, max(0.5 * largest, GOUGE)))
-    order = np.argsort(-over[rows, columns], kind="stable")[:20_000]
+    rows, columns = np.nonzero(over >= min(largest, GOUGE))
+    if len(rows) > MOST_SAMPLES:
+        rows, columns = np.nonzero(over >= 0.5 * largest)
+    order = np.argsort(-over[rows, columns], kind="stable")[:MOST_SAMPLES]
     rows, columns = rows[order], columns[order]
+    size = over[rows, columns]
     x, y = grid.x0 + columns * grid.pixel, grid.y0 + rows * grid.pixel
     free = np.ones(len(rows), dtype=np.bool_)
     for _ in range(MOST):
@@ -204,15 +210,17 @@ def _places(over: Any, cut: Field, grid: Grid, asked: Any, sign: float) -> Itera
         k = int(np.argmax(free))
         near = free & (np.hypot(x - x[k], y - y[k]) <= APART)
         free &= ~near
-        alike = np.flatnonzero(near & (over[rows, columns] >= 0.98 * over[rows[k], columns[k]]))
-        amounts = [
-            _normal(float(over[rows[j], columns[j]]), cut, asked, int(rows[j]), int(columns[j]), grid.pixel, sign)
-            for j in alike[:: max(1, len(alike) // SAMPLED)]
-        ]
+        # beside a wall the deepest samples are the nearest to it, so those further off are looked at too
+        looked = np.concatenate([_some(np.flatnonzero(near & (size >= 0.98 * size[k]))), _some(np.flatnonzero(near))])
+        amounts = [_normal(float(size[j]), cut, asked, int(rows[j]), int(columns[j]), grid.pixel, sign) for j in looked]
         best = int(np.argmax(amounts))
-        j = alike[:: max(1, len(alike) // SAMPLED)][best]
-        where = (float(x[j]), float(y[j]), float(cut[rows[j], columns[j]]))
-        yield Miss(amount=amounts[best], where=where)
+        j = looked[best]
+        yield Miss(amount=amounts[best], where=(float(x[j]), float(y[j]), float(cut[rows[j], columns[j]])))
+
+
+def _some(indices: IntArray) -> IntArray:
+    """Return about `SAMPLED` of `indices`, evenly, the first among them."""
+    return indices[:: max(1, len(indices) // SAMPLED)]
 
 
 def _normal(amount: float, cut: Field, asked: Any, row: int, column: int, pixel: float, sign: float) -> float:
