@@ -14,7 +14,7 @@ from skimage.morphology import medial_axis as raster_axis
 import pathgen as pg
 from pathgen.errors import ArgumentError, DrawingError
 from pathgen.shape import voronoi
-from pathgen.shape.chains import between, chains, thinned
+from pathgen.shape.chains import between, chains
 from pathgen.shape.medial import medial_axis
 
 TURN = np.linspace(0, 2 * np.pi, 2001)[:-1]
@@ -87,7 +87,8 @@ def test_annulus_has_a_circle():
 
 @pytest.mark.parametrize(("a", "b", "end", "radius"), [(5, 3, 3.2, 1.8), (2, 1, 1.5, 0.5)])
 def test_ellipse_ends_inside_its_foci(a, b, end, radius):
-    """|x| <= (a^2 - b^2) / a, r = b^2 / a there: the radius of curvature at the vertex. r(x) = b sqrt(1 - x^2 / c^2)."""
+    """|x| <= (a^2 - b^2) / a, r = b^2 / a there: the radius of curvature at the vertex. r(x) = b sqrt(1 - x^2 /
+    c^2)."""
     turn = (np.arange(800) + 0.5) * 2 * np.pi / 800
     axis = medial_axis(Polygon(np.column_stack([a * np.cos(turn), b * np.sin(turn)])), tolerance=0.001)
     x, y, r = axis.nodes.T

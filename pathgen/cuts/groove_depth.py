@@ -43,7 +43,8 @@ def find_limit(bit: VBit, *, depth_limit: float | None, begin: float, stock: Sto
         found = Limit(depth=positive("depth_limit", depth_limit), why="the depth limit asked for")
         if stock is not None and found.depth >= stock.thinnest:
             raise ArgumentError(
-                f"{title}: depth_limit={found.depth:g} goes through the board, which may measure {stock.thinnest:g} mm: "
+                f"{title}: depth_limit={found.depth:g} goes through the board, which may measure "
+                f"{stock.thinnest:g} mm: "
                 "give less, or a thicker board"
             )
     elif stock is not None:
@@ -104,7 +105,8 @@ def flatness_note(bit: VBit, thinnest: float, where: tuple[float, float], title:
         severity="note",
         text=(
             f"Every 0.1 mm that the top lies too high or too low makes the grooves {per_tenth:.3f} mm wider or "
-            f"narrower; the thinnest stroke, {thinnest:.2f} mm, stays within 20 % while the top is flat to {flat:.2f} mm."
+            f"narrower; the thinnest stroke, {thinnest:.2f} mm, stays within 20 % while the top is flat to "
+            f"{flat:.2f} mm."
         ),
         advice="Face the board, or measure its top, where it is less flat.",
         where=(*where, 0.0),

@@ -32,7 +32,8 @@ from pathgen.shape.offset import as_multi, grown, opened
 from pathgen.shape.tolerance import PLAN
 
 HAIR = 0.01
-"""Parts of a floor that hold no disc of this radius are not worth a pass, mm. Larger: they are felt; smaller: the chords
+"""Parts of a floor that hold no disc of this radius are not worth a pass, mm. Larger: they are felt; smaller: the
+chords
 of two offsets are taken for floor."""
 
 
@@ -86,7 +87,8 @@ def bit_spacing(cutting: Cutting, groove: Groove3, title: str) -> float:
     """
     if cutting.stepover is None:
         raise ArgumentError(
-            f"{title}: strokes are wider than the groove may be deep, so {groove.bit.describe()} must clear a flat floor, "
+            f"{title}: strokes are wider than the groove may be deep, so {groove.bit.describe()} must clear a "
+            f"flat floor, "
             "but its speeds have no stepover: give Cutting(stepover=…), about 0.5 mm, or floor_tool="
         )
     return 0.5 * cutting.stepover + groove.flat

@@ -221,8 +221,8 @@ def walk(c: Chains, *, level: int, top: float, role: Role = "cut") -> list[Way]:
         mine = chosen[bounds[piece] : bounds[piece + 1]]
         pairs = [ends[k] for k in mine]
         start = [n for pair in pairs for n in pair if n in high_nodes]
-        for s in open_walk(pairs, [weights[k] for k in mine], start=start):
-            steps.append((piece, mine[s.edge], 1 if s.forward else -1, s.again))
+        found = open_walk(pairs, [weights[k] for k in mine], start=start)
+        steps += [(piece, mine[s.edge], 1 if s.forward else -1, s.again) for s in found]
     return _ways(c, np.array(steps, dtype=np.int64), level, role)
 
 
@@ -254,7 +254,7 @@ def _ways(c: Chains, steps: IntArray, level: int, role: Role) -> list[Way]:
 
 
 def _curved(rows: FloatArray, z: float) -> FloatArray:
-    """Return rows (n, 4) with arcs fitted through stretches that lie level at `z`: along walls; elsewhere depth varies."""
+    """Return rows (n, 4) with arcs fitted through stretches that lie level at `z`, as walls do."""
     out = np.column_stack([rows, np.zeros(len(rows))])
     level = np.abs(rows[:, 2] - z) <= NOISE
     if np.count_nonzero(level) < 4:
@@ -298,7 +298,7 @@ def _plunges(holes: FloatArray, steps: tuple[float, ...], begin: float) -> list[
 
 
 def _thinnest(c: Chains, flat: float, widest: FloatArray) -> tuple[float, float, float]:
-    """Return the narrowest place of what is not a branch into a corner; the widest place where there is nothing else."""
+    """Return the narrowest place that is no branch into a corner; the widest where there is nothing else."""
     best = widest
     if c.count:
         least = np.minimum.reduceat(c.points[:, 2], c.first[:-1])

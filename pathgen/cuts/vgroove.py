@@ -155,6 +155,8 @@ class _Work:
         notes.append(
             flatness_note(self.groove.bit, 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest), self.title)
         )
+        unreached = _unreached(self.asked, self.groove.flat)
+        notes += _corner_note(self, unreached)
         first = Cut(
             name=self.title,
             tool=self.groove.bit,
@@ -163,7 +165,7 @@ class _Work:
             bounds=bounds,
             depth=depth,
             notes=tuple(notes),
-            unreached=_unreached(self.asked, self.groove.flat),
+            unreached=unreached,
             stock=self.stock,
             units_guessed=bool(getattr(self.region, "units_guessed", False)),
         )
@@ -297,7 +299,8 @@ def _missing_note(work: _Work) -> list[Finding]:
         if not gone:
             raise DrawingError(f"{work.title}: the region has no inside wide enough to cut: draw it larger")
         raise ArgumentError(
-            f"{work.title}: the flat tip of {work.groove.bit.describe()} is {work.groove.bit.tip:g} mm wide, wider than "
+            f"{work.title}: the flat tip of {work.groove.bit.describe()} is {work.groove.bit.tip:g} mm wide, "
+            f"wider than "
             f"{names} (at most {2 * widest:.3f} mm): take a sharper bit, or larger letters"
         )
     if not gone:
@@ -308,10 +311,46 @@ def _missing_note(work: _Work) -> list[Finding]:
         Finding(
             code="unreached",
             severity="warning",
-            text=f"{len(gone)} pieces {f'of {names} ' if names else ''}are narrower than the bit's flat tip and stay uncut.",
+            text=(
+                f"{len(gone)} pieces {f'of {names} ' if names else ''}are narrower than the bit's flat tip and "
+                f"stay uncut."
+            ),
             advice="Take a bit with a smaller tip, or larger letters.",
             where=(x, y, 0.0),
             amount=2 * gone[0][1][2],
+            cut=work.title,
+        )
+    ]
+
+
+def _corner_note(work: _Work, unreached: MultiPolygon) -> list[Finding]:
+    """Return the note on corners and hairlines that the tip's flat leaves standing at the face, letter by letter."""
+    if unreached.is_empty:
+        return []
+    parts = np.array(unreached.geoms, dtype=object)
+    area = shapely.area(parts)
+    names = [p.label for p in work.placed]
+    said = ""
+    if all(names) and isinstance(work.region, Lettering):
+        put = [_put(work.region.outlines[key], matrix) for key, matrix in work.region.glyphs]
+        which, letter = shapely.STRtree(put).query_nearest(shapely.point_on_surface(parts), all_matches=False)
+        total: dict[str, float] = {}
+        for k, n in zip(which.tolist(), letter.tolist(), strict=True):
+            total[names[n]] = total.get(names[n], 0.0) + float(area[k])
+        said = ": " + ", ".join(f"'{k}' {v:.3f}" for k, v in sorted(total.items(), key=lambda i: -i[1]))
+    spot = shapely.point_on_surface(parts[int(np.argmax(np.round(area, 6)))])
+    return [
+        Finding(
+            code="unreached",
+            severity="note",
+            text=(
+                f"The flat tip of {work.groove.bit.describe()}, {work.groove.bit.tip:g} mm, leaves "
+                f"{unreached.area:.3f} mm2 "
+                f"of corners and hairlines standing at the face{said}."
+            ),
+            advice="Take a sharper bit where that shows.",
+            where=(float(spot.x), float(spot.y), 0.0),
+            amount=float(unreached.area),
             cut=work.title,
         )
     ]

@@ -158,7 +158,8 @@ def thinned(c: Chains, tolerance: float) -> Chains:
     """Return the chains with inner vertices dropped, every one of them within `tolerance` of what is left.
 
     The distance is |d xy| + |d z|, at the same share of the length seen from above: the most by which the
-    height at a place can be wrong where heights change by no more than 1 a mm. Errors of vertices dropped before are added.
+    height at a place can be wrong where heights change by no more than 1 a mm. Errors of vertices dropped before
+    are added.
     """
     points, n = c.points, len(c.points)
     fixed = np.zeros(n, dtype=np.bool_)

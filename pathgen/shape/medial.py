@@ -9,11 +9,11 @@ corner
 branch
     what lies between a corner and the first place where three or more pieces of the axis meet.
 
-The axis is made of the inner edges of the segment Voronoi diagram (Blum 1967; Held 1991, "On the Computational Geometry of
-Pocket Machining"). Its pieces are straight between two segments, parabolas between a segment and a reflex
+The axis is made of the inner edges of the segment Voronoi diagram (Blum 1967; Held 1991, "On the Computational
+Geometry of Pocket Machining"). Its pieces are straight between two segments, parabolas between a segment and a reflex
 vertex, straight between two reflex vertices; in the last two the radius does not grow evenly along the piece, so both
-are divided. Every flattened curve gives each of its vertices a branch; those that reach no deeper into their corner than
-the tolerance are dropped, by what would be lost and never by their length.
+are divided. Every flattened curve gives each of its vertices a branch; those that reach no deeper into their corner
+than the tolerance are dropped, by what would be lost and never by their length.
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ fold
     the edges walked twice. Where the walk may start and end anywhere, all nodes but the two ends
     must have an even number of edges once those of the fold are counted twice.
 
-A set of edges that makes all nodes even is called a join (Edmonds and Johnson 1973, "Matching, Euler tours and the Chinese
-postman"). On a tree there is one join, all its edges. With c edges beyond a spanning tree there are 2^c: whether each
+A set of edges that makes all nodes even is called a join (Edmonds and Johnson 1973, "Matching, Euler tours and the
+Chinese postman"). On a tree there is one join, all its edges. With c edges beyond a spanning tree there are 2^c: whether each
 of those c is in it can be chosen, and the tree's edges follow. An open walk's fold is a join with the edges of a path
-from its start to its end exchanged, and that path can be taken in the tree. So for each choice the best path is found in one run
-over the tree, with edges of the join counting as gain and others as cost; on a tree this is its longest path. Up to
+from its start to its end exchanged, and that path can be taken in the tree. So for each choice the best path is found
+in one run over the tree, with edges of the join counting as gain and others as cost; on a tree this is its longest path. Up to
 `EXACT` edges beyond the tree every choice is tried; with more, choices are changed one and two at a time as long as
 that helps. Letters have c = 0 to 3.
 """
@@ -27,8 +27,8 @@ from dataclasses import dataclass
 from pathgen.errors import ArgumentError
 
 EXACT = 7
-"""Most edges beyond a tree for which every choice is tried: 128 runs. Larger: time doubles with each; smaller: ornaments
-with a few holes are left to the search."""
+"""Most edges beyond a tree for which every choice is tried: 128 runs. Larger: time doubles with each; smaller:
+ornaments with a few holes are left to the search."""
 
 PAIRS = 40
 """Most edges beyond a tree for which all pairs of changes are tried. Larger: time grows with the square; smaller: walks
