@@ -11,12 +11,12 @@ fold
     must have an even number of edges once those of the fold are counted twice.
 
 A set of edges that makes all nodes even is called a join (Edmonds and Johnson 1973, "Matching, Euler tours and the
-Chinese postman"). On a tree there is one join, all its edges. With c edges beyond a spanning tree there are 2^c: whether each
-of those c is in it can be chosen, and the tree's edges follow. An open walk's fold is a join with the edges of a path
-from its start to its end exchanged, and that path can be taken in the tree. So for each choice the best path is found
-in one run over the tree, with edges of the join counting as gain and others as cost; on a tree this is its longest path. Up to
-`EXACT` edges beyond the tree every choice is tried; with more, choices are changed one and two at a time as long as
-that helps. Letters have c = 0 to 3.
+Chinese postman"). On a tree there is one join, all its edges. With c edges beyond a spanning tree there are 2^c:
+whether each of those c is in it can be chosen, and the tree's edges follow. An open walk's fold is a join with the
+edges of a path from its start to its end exchanged, and that path can be taken in the tree. So for each choice the
+best path is found in one run over the tree, with edges of the join counting as gain and others as cost; on a tree
+this is its longest path. Up to `EXACT` edges beyond the tree every choice is tried; with more, choices are changed
+one and two at a time as long as that helps. Letters have c = 0 to 3.
 """
 
 from __future__ import annotations
