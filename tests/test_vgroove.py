@@ -2,6 +2,7 @@
 
 import math
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -352,3 +353,20 @@ def not_numbers():
 def test_what_cannot_be_cut_is_refused_with_the_way_out(call, words):
     with pytest.raises(PathgenError, match=words):
         call()
+
+
+@pytest.mark.parametrize("word", ["k", "E"])
+def test_machine_time_against_walking_at_feed_and_lifting_at_tips(word):
+    """At most 1.10 x the better of the shortest walk at feed throughout and of lifting instead of every retrace."""
+    board = pg.Stock(300, 150, 40, material="hardwood")
+    router = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=(500, 500, 250), max_rpm=24000)
+    (cut,) = vgroove(pg.text(word, height=40), bit_of(60), stock=board)
+
+    def seconds(passes):
+        return pg.Job("x", board, router, [replace(cut, passes=tuple(passes))]).time().total
+
+    ours = seconds(cut.passes)
+    at_feed = seconds(replace(p, role="cut") for p in cut.passes)
+    lifting = seconds(replace(p, after=frozenset()) for p in cut.passes if p.role != "retrace")
+    assert at_feed > ours
+    assert ours <= 1.10 * min(at_feed, lifting)
