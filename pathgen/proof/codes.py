@@ -139,6 +139,9 @@ _PLAN: dict[str, Code] = {
         _W, "a tool goes straight down for want of room", "Take a smaller tool, or drill there first."
     ),
     "unreached": Code(_W, "places that the tool cannot enter stay uncut", "Take a smaller tool, or let them stand."),
+    "deep-slot": Code(_W, "a slot one cutter wide is deeper than its chips can leave", "Widen it with slot_width=."),
+    "no-lead": Code(_N, "there is no room in the waste to join a wall gently", "Leave more room beside the outline."),
+    "steep-bridge": Code(_N, "ramped bridges rise steeper than the entry's angle", "Take shorter or fewer bridges."),
     "groove-limit": Code(_N, "wide strokes get a flat floor", "Give depth_limit= for another depth."),
     "flatness": Code(_N, "how flat the top must be for the grooves to keep their width", "Face or measure the board."),
     "size-differs": Code(_W, "the piece comes out in another size than asked", "Check the drawing's units."),
