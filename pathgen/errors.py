@@ -5,6 +5,7 @@ Every message says what is wrong, where, and what to do about it.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 
@@ -62,6 +63,10 @@ class NotProvedError(PathgenError):
         super().__init__(message)
 
 
+class WriteError(PathgenError, OSError):
+    """A file or folder that could not be written; what was begun has been taken away again."""
+
+
 class InternalError(PathgenError, RuntimeError):
     """Our bug. The message asks for a report with the input that caused it."""
 
@@ -87,10 +92,60 @@ def positive(name: str, value: float, *, zero: bool = False) -> float:
     ...
     pathgen.errors.ArgumentError: depth=-1 must be a number above 0
     """
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        number = float("nan")
-    if not (number < float("inf")) or number < 0 or (number == 0 and not zero):
+    size = _float(value)
+    if not (size < math.inf) or size < 0 or (size == 0 and not zero):
         raise ArgumentError(f"{name}={value!r} must be a number {'of at least' if zero else 'above'} 0")
-    return number
+    return size
+
+
+def number(name: str, value: object, *, unit: str = "mm") -> float:
+    """Return `value` as a float, or raise `ArgumentError` unless it is a finite number of any sign.
+
+    >>> number("turn", "90", unit="degrees")
+    Traceback (most recent call last):
+    ...
+    pathgen.errors.ArgumentError: turn='90' must be a number (degrees)
+    """
+    found = _float(value)
+    if not math.isfinite(found):
+        raise ArgumentError(f"{name}={value!r} must be a number ({unit})")
+    return found
+
+
+def numbers(name: str, value: Any, *, form: str, counts: tuple[int, ...] = (2,)) -> tuple[float, ...]:
+    """Return `value` as a tuple of floats, or raise `ArgumentError` unless it holds `counts` finite numbers.
+
+    Args:
+        name: of the argument.
+        value: a sequence of numbers.
+        form: how it is to be given, in words, such as "(x, y) in mm".
+        counts: how many numbers it may hold.
+
+    >>> numbers("park", 5, form="(x, y) in mm")
+    Traceback (most recent call last):
+    ...
+    pathgen.errors.ArgumentError: park=5 must be (x, y) in mm
+    """
+    try:
+        found = () if isinstance(value, str | bytes) else tuple(_float(v) for v in value)
+    except TypeError:
+        found = ()
+    if len(found) not in counts or not all(map(math.isfinite, found)):
+        raise ArgumentError(f"{name}={value!r} must be {form}")
+    return found
+
+
+def yes_or_no(name: str, value: object) -> None:
+    """Raise `ArgumentError` unless `value` is True or False: a word such as "no" would count as yes."""
+    if value is not True and value is not False:
+        raise ArgumentError(f"{name}={value!r} must be True or False")
+
+
+def _float(value: Any) -> float:
+    """Return a number as a float, NaN for anything else; text is no number, even where it looks like one."""
+    if isinstance(value, str | bytes | bytearray):
+        return math.nan
+    try:
+        return float(value)
+    except (TypeError, ValueError, OverflowError):
+        return math.nan

@@ -107,7 +107,8 @@ def region_of(shape: Shape, *, what: str = "shape") -> MultiPolygon:
         raise DrawingError(f"{what} holds coordinates that are not numbers, or lie beyond 1 km", layer=layer)
     if not region.is_valid:
         raise DrawingError(
-            f"{what} is not a valid area ({shapely.is_valid_reason(region)}): repair the drawing, or read() it with pathgen",
+            f"{what} is not a valid area ({shapely.is_valid_reason(region)}): repair the drawing, or read() it with "
+            "pathgen",
             layer=layer,
         )
     if region.area < 1e-6:

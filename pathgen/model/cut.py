@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from shapely.geometry import MultiPolygon
 
+from pathgen.errors import ArgumentError
 from pathgen.model.bounds import Bounds
 from pathgen.model.findings import Finding
 from pathgen.model.path import Pass
@@ -62,3 +63,7 @@ class Stop:
     """
 
     message: str
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.message, str) or not self.message.strip():
+            raise ArgumentError(f"Stop({self.message!r}): say in words what the operator is to do")

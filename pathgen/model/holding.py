@@ -6,7 +6,14 @@ from dataclasses import dataclass
 
 from shapely.geometry import MultiPolygon, Polygon
 
-from pathgen.errors import positive
+from pathgen.errors import ArgumentError, positive
+
+
+def _area(what: str, region: object) -> None:
+    """Raise `ArgumentError` unless `region` is an area."""
+    if not isinstance(region, Polygon | MultiPolygon) or region.is_empty or not region.is_valid:
+        given = region if isinstance(region, int | float | str) else f"a {type(region).__name__} without an area"
+        raise ArgumentError(f"{what}: region is {given!s}: give a Polygon, such as shapely.box(x0, y0, x1, y1), in mm")
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,6 +29,7 @@ class KeepOut:
     height: float
 
     def __post_init__(self) -> None:
+        _area("keep-out", self.region)
         positive("keep-out height", self.height, zero=True)
 
 
@@ -38,4 +46,5 @@ class Tape:
     shear: float
 
     def __post_init__(self) -> None:
+        _area("tape", self.region)
         positive("shear", self.shear)

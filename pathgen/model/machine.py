@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from numbers import Real
 from typing import Literal, TypeAlias
 
-from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.errors import ArgumentError, number, numbers, one_of, positive, yes_or_no
 
 PerAxis: TypeAlias = float | Sequence[float]
 Axes: TypeAlias = tuple[float, float, float]
@@ -49,10 +49,11 @@ class Dialect:
         one_of("end", self.end, ("M2", "M30"))
         for name in ("decimals", "center_decimals"):
             value = getattr(self, name)
-            if value is not None and (value != int(value) or not 1 <= value <= 6):
-                raise ArgumentError(f"{name}={value!r} must be a whole number from 1 to 6")
-        if not 40 <= self.max_line <= 256:
-            raise ArgumentError(f"max_line={self.max_line} must lie between 40 and 256 (NISTIR 6556 section 3.3)")
+            if value is not None:
+                object.__setattr__(self, name, _whole(name, value, 1, 6))
+        object.__setattr__(self, "max_line", _whole("max_line", self.max_line, 40, 256, " (NISTIR 6556 section 3.3)"))
+        for name in ("arcs", "helices", "length_offsets", "zero_again_at_stop", "line_numbers"):
+            yes_or_no(name, getattr(self, name))
 
     @property
     def places(self) -> int:
@@ -70,12 +71,20 @@ class Dialect:
         return 1.0 if self.units == "mm" else 25.4
 
 
-def _axes(name: str, value: PerAxis) -> Axes:
-    values = tuple(value) if isinstance(value, Sequence) else (value,) * 3
-    if len(values) != 3:
-        raise ArgumentError(f"{name}={value!r} must be one number or (x, y, z)")
-    x, y, z = (positive(name, v) for v in values)
-    return (x, y, z)
+def _whole(name: str, value: float, least: int, most: int, source: str = "") -> int:
+    """Return a whole number between two others, or raise `ArgumentError`."""
+    found = number(name, value, unit=f"a whole one from {least} to {most}")
+    if found != int(found) or not least <= found <= most:
+        raise ArgumentError(f"{name}={value!r} must be a whole number from {least} to {most}{source}")
+    return int(found)
+
+
+def _axes(name: str, value: PerAxis, *, one: bool = True) -> Axes:
+    """Return (x, y, z) from three numbers, or from one for all axes where `one` may be given."""
+    form = "one number or (x, y, z)" if one else "(x, y, z) lengths in mm"
+    alone = isinstance(value, Real) and one
+    x, y, z = numbers(name, (value,) * 3 if alone else value, form=form, counts=(3,))
+    return (positive(name, x), positive(name, y), positive(name, z))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,10 +130,10 @@ class Machine:
     dialect: Dialect = field(default_factory=Dialect)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "travel", _axes("travel", tuple(self.travel)))
+        object.__setattr__(self, "travel", _axes("travel", self.travel, one=False))
         for name in ("max_feed", "acceleration", "rapid"):
             value = getattr(self, name)
-            if value is not None:
+            if value is not None or name != "rapid":
                 object.__setattr__(self, name, _axes(name, value))
         positive("max_rpm", self.max_rpm)
         positive("min_rpm", self.min_rpm, zero=True)
@@ -138,12 +147,15 @@ class Machine:
             raise ArgumentError(f"min_rpm={self.min_rpm:g} lies above max_rpm={self.max_rpm:g}")
         one_of("spindle", self.spindle, ("program", "hand"))
         one_of("tool_change", self.tool_change, ("manual", "automatic"))
-        if self.park is not None and (len(self.park) != 2 or not all(map(math.isfinite, self.park))):
-            raise ArgumentError(f"park={self.park!r} must be (x, y) in mm")
+        yes_or_no("homed", self.homed)
+        if self.park is not None:
+            numbers("park", self.park, form="(x, y) in mm")
+        if not isinstance(self.dialect, Dialect):
+            raise ArgumentError(f"dialect={self.dialect!r} must be a Dialect, such as Dialect(units='inch')")
         if self.tool_change == "automatic" and not self.dialect.length_offsets:
             raise ArgumentError(
-                "tool_change='automatic' needs length_offsets=True: without G43 every tool after the first would cut at "
-                "the wrong height (NISTIR 6556 applies tool lengths only by G43)"
+                "tool_change='automatic' needs length_offsets=True: without G43 every tool after the first would cut "
+                "at the wrong height (NISTIR 6556 applies tool lengths only by G43)"
             )
 
     @property

@@ -50,7 +50,11 @@ class Moves:
 
     @property
     def lengths(self) -> FloatArray:
-        """3D length of each move, mm, along arcs and helices; 0 where the start is not known."""
+        """3D length of each move, mm, along arcs and helices.
+
+        It is 0 where the start is not known, and for a move in machine coordinates: that counts from a point which no
+        program states, so its length cannot be told from the text.
+        """
         step = self.end - self.start
         straight: FloatArray = np.sqrt(np.einsum("ij,ij->i", step, step))
         arc = np.flatnonzero(self.kind == ARC)
@@ -60,7 +64,7 @@ class Moves:
             spoke[np.arange(len(arc)), normal] = 0.0
             radius = np.sqrt(np.einsum("ij,ij->i", spoke, spoke))
             straight[arc] = np.hypot(radius * np.abs(self.sweep[arc]), step[arc, normal])
-        known: FloatArray = np.nan_to_num(straight, nan=0.0)
+        known: FloatArray = np.where(self.machine, 0.0, np.nan_to_num(straight, nan=0.0))
         return known
 
 
@@ -108,5 +112,5 @@ class Motion:
 
     @property
     def rapid_length(self) -> float:
-        """Length of all rapids whose start is known, mm."""
+        """Length of all rapids whose start is known, mm; those in machine coordinates are left out."""
         return float(self.moves.lengths[self.moves.kind == RAPID].sum())

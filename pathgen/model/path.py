@@ -29,8 +29,8 @@ class Path:
         points: float64 (n, 4), read-only: x, y, z in mm and the bulge of the move that *ends* there.
             Row 0 is the start; its bulge is 0.
 
-    >>> Path([[0, 0, -1, 0], [10, 0, -1, 1]]).length.round(6)   # a half circle of radius 5
-    np.float64(15.707963)
+    >>> round(Path([[0, 0, -1, 0], [10, 0, -1, 1]]).length, 6)   # a half circle of radius 5
+    15.707963
     """
 
     points: FloatArray

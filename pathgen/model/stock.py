@@ -8,7 +8,7 @@ from typing import Final, Literal, TypeAlias
 
 from shapely.geometry import Polygon, box
 
-from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.errors import ArgumentError, number, numbers, one_of, positive
 
 MATERIALS: Final = (
     "hardwood", "softwood", "plywood", "mdf", "hdu foam", "xps foam", "acrylic", "polycarbonate", "pvc foam",
@@ -78,16 +78,21 @@ class Stock:
         one_of("zero_height", self.zero_height, ("top", "table"))
         if isinstance(self.zero, str):
             one_of("zero", self.zero, ("lower-left", "center"))
-        elif len(self.zero) != 2 or not all(map(math.isfinite, self.zero)):
-            raise ArgumentError(f"zero={self.zero!r} must be 'lower-left', 'center' or (x, y) in mm")
+        else:
+            numbers("zero", self.zero, form="'lower-left', 'center' or (x, y) in mm")
+        if self.grain is not None:
+            number("grain", self.grain, unit="degrees counter-clockwise from X")
         if self.thickness_range is not None:
-            lo, hi = self.thickness_range
+            lo, hi = numbers("thickness_range", self.thickness_range, form="(least, most) in mm")
             if not 0 < lo <= self.thickness <= hi < math.inf:
                 raise ArgumentError(
                     f"thickness_range=({lo:g}, {hi:g}) must hold the nominal thickness {self.thickness:g}"
                 )
         if self.outline is not None and (
-            not self.outline.is_valid or not box(0, 0, self.width, self.height).buffer(1e-6).covers(self.outline)
+            not isinstance(self.outline, Polygon)
+            or self.outline.is_empty
+            or not self.outline.is_valid
+            or not box(0, 0, self.width, self.height).buffer(1e-6).covers(self.outline)
         ):
             raise ArgumentError("outline must be a valid polygon inside width x height of the stock")
 

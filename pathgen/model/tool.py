@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import KW_ONLY, dataclass, field
+from numbers import Integral
 from typing import ClassVar, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.errors import ArgumentError, number, one_of, positive, yes_or_no
 from pathgen.model.arrays import FloatArray
 
 Direction: TypeAlias = Literal["climb", "conventional"]
@@ -129,10 +130,18 @@ class Tool:
     diameter: float = field(default=0.0, init=False, repr=False)
 
     def __post_init__(self) -> None:
-        if self.number is not None and (self.number != int(self.number) or not 1 <= self.number <= 99999):
+        if self.number is not None and not (isinstance(self.number, Integral) and 1 <= self.number <= 99999):
             raise ArgumentError(f"tool number={self.number!r} must be a whole number from 1 to 99999")
-        if self.flutes != int(self.flutes) or self.flutes < 1:
+        if not (isinstance(self.flutes, Integral) and self.flutes >= 1):
             raise ArgumentError(f"flutes={self.flutes!r} must be a whole number of at least 1")
+        if self.name is not None and not isinstance(self.name, str):
+            raise ArgumentError(f"tool name={self.name!r} must be text")
+        if self.cutting is not None and not isinstance(self.cutting, Cutting):
+            raise ArgumentError(f"cutting={self.cutting!r} must be Cutting(rpm, feed, plunge, stepdown, stepover)")
+        if self.holder is not None and not isinstance(self.holder, Holder):
+            raise ArgumentError(f"holder={self.holder!r} must be Holder(diameter, length)")
+        for name in ("center_cutting", "small"):
+            yes_or_no(name, getattr(self, name))
         for name in ("cutting_length", "shank", "stick_out", "max_rpm", "max_ramp", "up_cut_length"):
             if getattr(self, name) is not None:
                 positive(name, getattr(self, name))
@@ -261,7 +270,7 @@ class Drill(Tool):
 
     def __post_init__(self) -> None:
         self._check_diameter()
-        if not 30 <= self.point_angle <= 180:
+        if not 30 <= number("point_angle", self.point_angle, unit="degrees") <= 180:
             raise ArgumentError(f"point_angle={self.point_angle:g} must lie between 30 and 180 degrees")
         super().__post_init__()
 
@@ -297,7 +306,7 @@ class VBit(Tool):
     def __post_init__(self) -> None:
         self._check_diameter()
         positive("tip", self.tip, zero=True)
-        if not 5 <= self.angle <= 170:
+        if not 5 <= number("angle", self.angle, unit="degrees") <= 170:
             raise ArgumentError(f"angle={self.angle:g} must lie between 5 and 170 degrees (the included angle)")
         if self.tip >= self.diameter:
             raise ArgumentError(f"tip={self.tip:g} must be smaller than diameter={self.diameter:g}")
@@ -361,7 +370,7 @@ class TrailingKnife(_Dragging):
 
     def __post_init__(self) -> None:
         positive("trail", self.trail)
-        if not 0 < self.edge_angle <= 90:
+        if not 0 < number("edge_angle", self.edge_angle, unit="degrees") <= 90:
             raise ArgumentError(f"edge_angle={self.edge_angle:g} must lie above 0 and up to 90 degrees")
         if self.max_depth is not None:
             positive("max_depth", self.max_depth)

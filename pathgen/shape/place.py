@@ -17,7 +17,7 @@ from shapely.geometry import LinearRing, LineString, MultiLineString, MultiPolyg
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.errors import ArgumentError, number, one_of, positive
 from pathgen.model.artwork import HasRegion, Layer, Lettering, Matrix, Shape, region_of
 from pathgen.shape.tolerance import FLATTEN, NOISE, quad_segs
 
@@ -39,6 +39,13 @@ ROUNDS = 40
 
 SMALLEST_SCALE = 1e-3
 """A shape that fits only when it is made a thousand times smaller does not fit."""
+
+LARGEST_PLATE = 1e5
+"""Longest side of a plate, mm: longer ones are a mistaken unit."""
+
+FARTHEST = 1e9
+"""Largest coordinate of a shape to be placed, mm. Larger: floats lose the micrometre; smaller: drawings in survey
+coordinates could not be placed."""
 
 
 # -- plates -------------------------------------------------------------------------------------------------------
@@ -64,6 +71,8 @@ def plate(width: float, height: float, *, corner: Corner = "square", radius: flo
     1400.0
     """
     w, h = positive("width", width), positive("height", height)
+    if max(w, h) > LARGEST_PLATE:
+        raise ArgumentError(f"a plate of {w:g} x {h:g} mm is more than 100 m long: give its size in mm")
     one_of("corner", corner, ("square", "round", "hollow", "cut"))
     r = positive("radius", radius, zero=True)
     if corner == "square":
@@ -112,9 +121,8 @@ def mirror(shape: T, *, across: float) -> T:
     >>> mirror(plate(20, 10), across=50).bounds
     (80.0, 0.0, 100.0, 10.0)
     """
-    if not math.isfinite(across):
-        raise ArgumentError(f"across={across!r} must be the x of the mirror line in mm")
-    return transformed(shape, (-1.0, 0.0, 0.0, 1.0, 2.0 * across, 0.0))
+    x = number("across", across, unit="x of the mirror line, mm")
+    return transformed(shape, (-1.0, 0.0, 0.0, 1.0, 2.0 * x, 0.0))
 
 
 def move(shape: T, *, dx: float = 0.0, dy: float = 0.0, turn: float = 0.0) -> T:
@@ -123,8 +131,7 @@ def move(shape: T, *, dx: float = 0.0, dy: float = 0.0, turn: float = 0.0) -> T:
     Raises:
         ArgumentError: for numbers that are none, or something that has no shape.
     """
-    if not all(map(math.isfinite, (dx, dy, turn))):
-        raise ArgumentError(f"dx={dx!r}, dy={dy!r}, turn={turn!r} must be numbers (mm, mm, degrees)")
+    dx, dy, turn = number("dx", dx), number("dy", dy), number("turn", turn, unit="degrees")
     quarters = turn / 90.0
     if quarters == int(quarters):  # exact, so that squares stay square
         c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarters) % 4]
@@ -245,8 +252,8 @@ def _ink(shape: Any) -> list[BaseGeometry]:
     parts = [p for p in parts if not p.is_empty]
     if not parts:
         raise ArgumentError("the shape is empty: there is nothing to place")
-    if not np.isfinite(shapely.get_coordinates(parts)).all():
-        raise ArgumentError("the shape holds coordinates that are not numbers")
+    if not (np.abs(shapely.get_coordinates(parts)) < FARTHEST).all():
+        raise ArgumentError("the shape holds coordinates that are not numbers, or that lie beyond 1000 km")
     return parts
 
 
