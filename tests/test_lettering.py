@@ -23,7 +23,7 @@ from shapely.geometry import MultiLineString, MultiPolygon, Point, Polygon
 
 from pathgen.artwork.lettering import UNITS_PER_MM, flattened, nonzero, text, united
 from pathgen.artwork.typeface import script_of, typeface
-from pathgen.errors import ArgumentError, DrawingError, MissingFileError
+from pathgen.errors import ArgumentError, DrawingError, MissingFileError, PathgenError
 from pathgen.model.artwork import region_of
 
 SERIF = Path(font_source_serif_pro.font_directory)
@@ -307,7 +307,7 @@ def test_letters_that_the_font_lacks_are_listed_once_with_the_font():
         text("שלום", height=10)
 
 
-@pytest.mark.parametrize("words", ["", "   ", "\n\n", None, 7])
+@pytest.mark.parametrize("words", ["", "   ", "\n\n"])
 def test_no_words_are_refused(words):
     with pytest.raises(ArgumentError, match="empty"):
         text(words, height=10)
@@ -496,3 +496,37 @@ def test_every_packaged_font_sets_its_letters_validly():
             assert letter.area <= abs(pen.value) * scale**2 + 0.002 * letter.length
             count += 1
     assert count > 1500
+
+
+@pytest.mark.parametrize(
+    ("string", "more", "says"),
+    [
+        (5, {}, "text=5 is no text"),
+        (None, {}, "text=None is no text"),
+        (b"Fern", {}, "is no text"),
+        ("a", {"height": "10"}, "height='10'"),
+        ("a", {"height": 1e-3}, "tolerance=0.002"),
+        ("a", {"tracking": "1"}, "tracking='1'"),
+        ("ab", {"tracking": 1e308}, "1 km away"),
+        ("ab", {"tracking": -100}, "nearer to 0"),
+        ("il", {"tracking": -5}, "nearer to 0"),
+        ("a\nb", {"line_spacing": 1e300}, "1 km away"),
+        ("a", {"tolerance": 1e-12}, "must lie between"),
+        ("a", {"tolerance": 100}, "must lie between"),
+        ("a", {"font": 3}, "font=3"),
+        ("a", {"font": b"serif"}, "font=b'serif'"),
+        ("a", {"font": "a\0b"}, "zero character"),
+        ("a", {"font": "x" * 5000}, "cannot be read"),
+        ("a", {"font": ""}, "cannot be read"),
+    ],
+)
+def test_a_wrong_argument_is_named_at_once(string, more, says):
+    with pytest.raises(PathgenError) as caught:
+        text(string, **({"height": 10} | more))
+    assert says in str(caught.value)
+    assert len(str(caught.value)) < 500
+
+
+def test_letters_may_be_set_close_as_long_as_each_begins_after_the_last():
+    loose, close = text("mm", height=10), text("mm", height=10, tracking=-3)
+    assert loose.size[0] - close.size[0] == pytest.approx(3)

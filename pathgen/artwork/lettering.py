@@ -29,7 +29,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from pathgen.artwork.typeface import Typeface, script_of, typeface
-from pathgen.errors import ArgumentError, DrawingError, one_of, positive
+from pathgen.errors import ArgumentError, DrawingError, number, one_of, positive
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.artwork import Lettering, Matrix
 
@@ -44,6 +44,15 @@ ON_CURVE_SHARE = 0.99
 
 HIGHEST = 1e5
 """Largest cap height, mm: larger ones are a mistaken unit."""
+
+FINEST = 1e-4
+"""Smallest tolerance, mm. Smaller: the rounding to `UNITS_PER_MM` would take more than its share of it."""
+
+COARSEST = 0.1
+"""Largest tolerance, as a share of the cap height. Larger: the letters would no longer be read as such."""
+
+FARTHEST = 1e6
+"""Largest distance of a letter from (0, 0), mm: beyond 1 km no cut is planned."""
 
 CRUMB = 1e-8
 """Filled pieces and holes smaller than this are rounding noise, mm2."""
@@ -80,7 +89,8 @@ def text(
         tolerance: largest distance of the area's edge from the font's true curves, mm. Vertices lie on the curves.
 
     Raises:
-        ArgumentError: for an empty string, a number that is not usable, an unknown word.
+        ArgumentError: for an empty string, a number that is not usable, an unknown word, a tracking that would set
+            letters before those they follow, a tolerance below 0.0001 mm or above a tenth of the height.
         DrawingError: for a font file that cannot be used, letters the font lacks or has no outline for, and lines
             that mix writing directions.
 
@@ -99,22 +109,33 @@ def text(
         line.pen + np.array([share * (widest - line.width), -row * line_spacing * height])
         for row, line in enumerate(lines)
     ]
+    if not all((np.abs(p) < FARTHEST).all() for p in pen):
+        raise ArgumentError(
+            f"height={height:g}, tracking={tracking:g} and line_spacing={line_spacing:g} would set letters more than "
+            "1 km away: make them smaller, or the text shorter"
+        )
     made = (float(height), float(tolerance))
     return _assemble(face, ids, np.concatenate(pen), _areas(face, lines, *made), made, string)
 
 
 def _check(string: str, height: float, tracking: float, align: str, line_spacing: float, tolerance: float) -> None:
     """Raise for arguments that cannot be carried out."""
-    if not isinstance(string, str) or not string.strip():
+    if not isinstance(string, str):
+        raise ArgumentError(f'text={string!r} is no text: give the words to set, as in text("Fern", height=40)')
+    if not string.strip():
         raise ArgumentError(f"text {string!r} is empty: give the words to set")
     positive("height", height)
     positive("line_spacing", line_spacing)
     positive("tolerance", tolerance)
     one_of("align", align, ("left", "center", "right"))
-    if not math.isfinite(tracking):
-        raise ArgumentError(f"tracking={tracking!r} must be a number of mm")
+    number("tracking", tracking)
     if height > HIGHEST:
         raise ArgumentError(f"height={height:g} mm is a cap height of more than 100 m: give it in mm")
+    if not FINEST <= tolerance <= COARSEST * height:
+        raise ArgumentError(
+            f"tolerance={tolerance:g} mm for letters {height:g} mm high must lie between {FINEST:g} and "
+            f"{COARSEST * height:g} mm, a tenth of the height"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,9 +206,13 @@ def _line(face: Typeface, line: str, scale: float, tracking: float) -> _Line:
         shaped = face.shape(run, ligatures=tracking == 0.0)
         clusters: dict[int, list[int]] = {}
         previous: int | None = None
+        begun = -math.inf
         for glyph in shaped:
-            if tracking and previous is not None and glyph.cluster != previous:
-                x += tracking
+            if glyph.cluster != previous:
+                if tracking and previous is not None:
+                    x += tracking
+                _refuse_backwards(x, begun, tracking, run)
+                begun = x if glyph.advance else begun
             rows.append((x + glyph.dx * scale, glyph.dy * scale))
             x += glyph.advance * scale
             ids.append(glyph.id)
@@ -204,6 +229,15 @@ def _line(face: Typeface, line: str, scale: float, tracking: float) -> _Line:
                 visible.append((word, tuple(members)))
     width = x - tracking if ids else 0.0
     return _Line(ids, np.array(rows, dtype=np.float64).reshape(-1, 2), width, missing, tuple(visible))
+
+
+def _refuse_backwards(x: float, begun: float, tracking: float, run: str) -> None:
+    """Raise where tracking sets a letter at or before the start of the one it follows."""
+    if tracking < 0 and x <= begun:
+        raise ArgumentError(
+            f"tracking={tracking:g} mm sets letters of {run[:40]!r} over or before those they follow: take a number "
+            "nearer to 0"
+        )
 
 
 def _refuse_missing(face: Typeface, lines: Sequence[_Line]) -> None:

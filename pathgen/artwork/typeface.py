@@ -108,9 +108,11 @@ def typeface(font: str | os.PathLike[str] | None) -> Typeface:
         ArgumentError: for words that name no packaged typeface.
         DrawingError: for a file that is no usable .ttf or .otf; `MissingFileError` where there is none.
     """
+    if font is not None and not isinstance(font, str | os.PathLike):
+        raise ArgumentError(f"font={font!r} is neither a path nor one of the words 'serif' and 'sans'")
     path = _packaged("serif" if font is None else font)
     if path is None:
-        path = FilePath(os.fspath(font))  # type: ignore[arg-type]  # None is packaged
+        path = FilePath(os.fsdecode(font))  # type: ignore[arg-type]  # None is packaged
     try:
         data = path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
@@ -118,8 +120,16 @@ def typeface(font: str | os.PathLike[str] | None) -> Typeface:
             "there is no such font file: give the path of a .ttf or .otf, or 'serif' or 'sans' with a weight",
             file=str(path),
         ) from None
+    except ValueError:
+        raise MissingFileError(
+            "there is no font file of this name, which holds a zero character: give the path of a .ttf or .otf",
+            file=ascii(str(path)),
+        ) from None
     except OSError as err:
-        raise DrawingError(f"the font cannot be read ({err.strerror})", file=str(path)) from None
+        raise DrawingError(
+            f"the font cannot be read ({err.strerror}): give the path of a .ttf or .otf file that can",
+            file=str(path)[:200],
+        ) from None
     return _face(data, str(path))
 
 
