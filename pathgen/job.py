@@ -5,24 +5,24 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import KW_ONLY, dataclass, field
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import shapely
-from shapely.geometry import MultiPolygon, Point
+from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.errors import ArgumentError, NotProvedError, one_of, positive
+from pathgen.errors import ArgumentError, NotProvedError, numbers, one_of, positive, yes_or_no
 from pathgen.model.artwork import HasRegion
-from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Rule
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
 from pathgen.model.holding import KeepOut, Tape
 from pathgen.model.machine import Machine
 from pathgen.model.program import Program
 from pathgen.model.stock import Stock
+from pathgen.program.faced import footprint, kerfs, lowered
 
 if TYPE_CHECKING:
     from pathgen.motion.time import Time
@@ -98,23 +98,21 @@ class Job:
 
         if not isinstance(self.name, str) or not self.name.strip():
             raise ArgumentError("a job needs a name: it stands in every file and on the sheet")
-        one_of("face", self.face, ("top", "back"))
-        one_of("order", self.order, ("tools", "listed"))
-        positive("clearance", self.clearance)
+        put = object.__setattr__
+        put(self, "keep_out", _listed("keep_out", self.keep_out, KeepOut))
+        put(self, "hold", _listed("hold", self.hold, Tape))
+        _check_arguments(self)
         listed = tuple(_flatten(self.cuts))
         if not any(isinstance(c, Cut) for c in listed):
             raise ArgumentError(f"job {self.name!r} has no cuts: give what vgroove(), pocket(), profile() … return")
         for cut in listed:
             if isinstance(cut, Cut):
                 _check_cut(cut, self.stock)
-        put = object.__setattr__
-        put(self, "keep_out", tuple(self.keep_out))
-        put(self, "hold", tuple(self.hold))
         highest = max((k.height for k in self.keep_out), default=-math.inf)
         put(self, "clearance", max(float(self.clearance), highest + CLEARANCE))
         number_tools([c for c in listed if isinstance(c, Cut)])
         ordered = arrange(listed, order=self.order)
-        put(self, "cuts", _lowered(ordered, self.stock))
+        put(self, "cuts", lowered(ordered, self.stock))
         spot, spot_notes = self._touch_spot()
         put(self, "touch_off", spot)
         put(self, "notes", (*spot_notes, *self._size_notes()))
@@ -129,18 +127,23 @@ class Job:
     @property
     def finished_size(self) -> tuple[float, float]:
         """Width and height of the finished piece, mm: of what is cut free, else of all that is cut."""
-        through = [k.shape for c in self.tool_cuts if c.through for k in _kerfs(c) if k.side != "along"]
-        shapes = through or [_footprint(c.bounds) for c in self.tool_cuts if not c.face_depth]
+        through = [k.shape for c in self.tool_cuts if c.through for k in kerfs(c) if k.side != "along"]
+        shapes = through or [footprint(c.bounds) for c in self.tool_cuts if not c.face_depth]
         shapes = [s for s in shapes if not s.is_empty] or [self.stock.region]
         x0, y0, x1, y1 = shapely.union_all([shapely.box(*s.bounds) for s in shapes]).bounds
         return x1 - x0, y1 - y0
 
     def _touch_spot(self) -> tuple[tuple[float, float], tuple[Finding, ...]]:
         """Where tools are set, and a note where that is not the work zero."""
-        on_table = self.stock.zero_height == "table"
-        cut_away = shapely.union_all([_footprint(c.bounds) for c in self.tool_cuts if not c.face_depth])
+        on_table, board = self.stock.zero_height == "table", self.stock.region
+        cut_away = shapely.union_all([footprint(c.bounds) for c in self.tool_cuts if not c.face_depth])
         if self.touch_off is not None:
             x, y = (float(v) for v in self.touch_off)
+            if not on_table and not board.buffer(1e-6).intersects(Point(x, y)):
+                raise ArgumentError(
+                    f"touch_off=({x:g}, {y:g}) lies beside the stock, where there is no face to set tools on: choose a "
+                    "spot on it, or set zero_height='table'"
+                )
             if not on_table and cut_away.intersects(Point(x, y)):
                 raise ArgumentError(
                     f"touch_off=({x:g}, {y:g}) is cut away by the job, so later tools would be set too low: choose a "
@@ -148,14 +151,16 @@ class Job:
                 )
             return (x, y), ()
         zero = self.stock.zero_xy
-        if on_table or not cut_away.intersects(Point(zero)):
+        beside = not board.buffer(1e-6).intersects(Point(zero))
+        if on_table or not (beside or cut_away.intersects(Point(zero))):
             return zero, ()
-        left = self.stock.region.buffer(-TOUCH_ROOM).difference(cut_away.buffer(TOUCH_ROOM))
+        left = board.buffer(-TOUCH_ROOM).difference(cut_away.buffer(TOUCH_ROOM))
         if left.is_empty:
-            left = self.stock.region.difference(cut_away.buffer(0.5))
+            left = board.difference(cut_away.buffer(0.5))
+        why = "lies beside the stock" if beside else "is cut away by this job"
         if left.is_empty:
             raise ArgumentError(
-                "the work zero is cut away and no uncut spot is left to set tools on: give touch_off=(x, y) beside the "
+                f"the work zero {why} and no uncut spot is left to set tools on: give touch_off=(x, y) beside the "
                 "work, or set zero_height='table'"
             )
         near = shapely.get_coordinates(shapely.shortest_line(left, Point(zero)))[0].round(1)
@@ -163,7 +168,7 @@ class Job:
         note = Finding(
             code="touch-off-moved",
             severity="note",
-            text=f"The work zero is cut away by this job, so tools are set at ({spot[0]:g}, {spot[1]:g}) on the face.",
+            text=f"The work zero {why}, so tools are set at ({spot[0]:g}, {spot[1]:g}) on the face.",
             advice="Give touch_off=(x, y) for another spot.",
             where=(*spot, 0.0),
         )
@@ -236,6 +241,8 @@ class Job:
         """
         from pathgen.proof.prove import prove
 
+        if texts is not None and not _are_texts(texts):
+            raise ArgumentError("texts must be a list of program texts, such as [p.text for p in job.programs()]")
         written = self._texts()
         told = tuple(p.text for p in written) if texts is None else tuple(texts)
         key = ("proof", hashlib.sha256("\0".join(told).encode()).hexdigest(), grid)
@@ -277,6 +284,7 @@ class Job:
         Raises:
             NotProvedError: if the proof found an error.
         """
+        yes_or_no("unproved", unproved)
         if unproved:
             return self._texts(unproved=True)
         self._refuse(self.prove(), ())
@@ -285,7 +293,7 @@ class Job:
     def _refuse(self, proof: Proof, accept: Sequence[Accepted]) -> tuple[str, ...]:
         """Raise unless every error is accepted; return a header line for each accepted finding."""
         allowed: dict[str, float] = {}
-        for code, amount in accept:
+        for code, amount in _pairs(accept):
             if code not in ACCEPTABLE:
                 raise ArgumentError(f"accept: {code!r} can never be accepted; only {' and '.join(ACCEPTABLE)} can")
             allowed[code] = max(allowed.get(code, 0.0), positive("accepted amount", amount))
@@ -337,16 +345,18 @@ class Job:
             suffix: of the program files.
 
         Returns:
-            The files written, programs first. Each is written beside and renamed, so none is ever half there.
+            The files written, programs first: all of them or, on an error, none, and none is ever half there.
 
         Raises:
             NotProvedError: if the proof found an error; then nothing is written.
+            WriteError: if the folder or a file in it cannot be written; then it is left as it was.
         """
+        from pathgen.program.files import check_suffix, folder_for, write_all
         from pathgen.program.words import file_name
         from pathgen.sheet.page import setup_sheet
 
-        if not suffix.startswith(".") or not suffix[1:].isalnum():
-            raise ArgumentError(f"suffix={suffix!r} must be a dot and letters or digits, such as '.rs274'")
+        check_suffix(suffix)
+        into = folder_for(folder)
         proof = self.prove(grid=grid)
         header = self._refuse(proof, accept)
         ready = self._texts(header=header)
@@ -358,7 +368,7 @@ class Job:
         files[stem + ".html"] = setup_sheet(self, proof=proof, accepted=header, suffix=suffix)
         files[stem + ".svg"] = self._repr_svg_()
         files[stem + ".png"] = self.picture()
-        return _write_all(FilePath(folder), files)
+        return write_all(into, files)
 
     def picture(self, *, finished: bool = False) -> bytes:
         """Return a PNG of the part as its own programs cut it in simulation; of back-side work the front view.
@@ -390,6 +400,53 @@ def _flatten(cuts: Any) -> Iterator[Cut | Stop]:
         raise ArgumentError(f"cuts holds a {type(cuts).__name__}: give what the cutting functions return, or a Stop")
 
 
+def _listed(name: str, values: Any, kind: type[Any]) -> tuple[Any, ...]:
+    """Return a sequence of one kind of thing as a tuple, or raise `ArgumentError`."""
+    found = tuple(values) if isinstance(values, Iterable) and not isinstance(values, str) else None
+    if found is None or not all(isinstance(v, kind) for v in found):
+        raise ArgumentError(f"{name}={values!r} must be a list of {kind.__name__}, such as {name}=[{kind.__name__}(…)]")
+    return found
+
+
+def _are_texts(texts: Any) -> bool:
+    """Whether this is a list of program texts; one text alone is not."""
+    return isinstance(texts, Iterable) and not isinstance(texts, str) and all(isinstance(t, str) for t in texts)
+
+
+def _pairs(accept: Any) -> list[Accepted]:
+    """Return accepted findings as pairs, or raise `ArgumentError`."""
+    pairs = list(accept) if isinstance(accept, Iterable) and not isinstance(accept, str) else None
+    if pairs is None or not all(isinstance(p, tuple | list) and len(p) == 2 for p in pairs):
+        raise ArgumentError(f"accept={accept!r} must be a list of (code, amount in mm), such as [('gouge', 0.02)]")
+    return [(p[0], p[1]) for p in pairs]
+
+
+def _check_arguments(job: Job) -> None:
+    """Raise `ArgumentError` for what cannot be carried out whatever the cuts are."""
+    for name, kind in (("stock", Stock), ("machine", Machine)):
+        given = getattr(job, name)
+        if not isinstance(given, kind):
+            raise ArgumentError(
+                f"{name} is a {type(given).__name__}, not a {kind.__name__}: the order is Job(name, stock, machine, "
+                "cuts)"
+            )
+    one_of("face", job.face, ("top", "back"))
+    one_of("order", job.order, ("tools", "listed"))
+    positive("clearance", job.clearance)
+    yes_or_no("confirmed", job.confirmed)
+    if job.minimum_left is not None:
+        positive("minimum_left", job.minimum_left, zero=True)
+    if job.at is not None:
+        numbers("at", job.at, form="(x, y) or (x, y, z) in mm", counts=(2, 3))
+    if job.touch_off is not None:
+        numbers("touch_off", job.touch_off, form="(x, y) in mm")
+    if job.size is not None:
+        for value in numbers("size", job.size, form="(width, height) in mm"):
+            positive("size", value)
+    if job.artwork is not None and not isinstance(job.artwork, BaseGeometry | HasRegion):
+        raise ArgumentError(f"artwork={job.artwork!r} has no area: give what read(), text() or plate() returned")
+
+
 def _check_cut(cut: Cut, stock: Stock) -> None:
     if cut.stock is not None and cut.stock != stock:
         raise ArgumentError(f"cut {cut.name!r} was planned on another stock: plan it with stock= of this job")
@@ -398,99 +455,3 @@ def _check_cut(cut: Cut, stock: Stock) -> None:
             f"cut {cut.name!r} is {cut.depth:g} mm deep in a stock of {stock.thinnest:g} mm: give it stock=, and "
             "depth=THROUGH if it is to go through"
         )
-
-
-def _kerfs(cut: Cut) -> Iterator[Kerf]:
-    return (r for r in cut.bounds.rules if isinstance(r, Kerf))
-
-
-def _rule_area(rule: Rule) -> BaseGeometry:
-    if isinstance(rule, Flat | Groove | Free):
-        return rule.region
-    if isinstance(rule, Kerf):
-        if rule.side == "along":
-            return rule.shape.buffer(0.5 * rule.width)
-        if rule.side == "outside":
-            return rule.shape.buffer(rule.width).difference(rule.shape)
-        return rule.shape.difference(rule.shape.buffer(-rule.width))
-    return MultiPolygon()
-
-
-def _footprint(bounds: Bounds) -> BaseGeometry:
-    """Where a cut may touch the face, from what was asked; mm."""
-    return shapely.union_all([_rule_area(r) for r in bounds.rules])
-
-
-def _lower_rule(rule: Rule, by: float) -> Rule:
-    if isinstance(rule, Flat | Kerf | Free):
-        return dataclasses.replace(rule, depth=rule.depth + by)
-    if isinstance(rule, Groove):
-        return dataclasses.replace(rule, begin=rule.begin + by, limit=rule.limit + by)
-    return rule
-
-
-def _lowered(cuts: Sequence[Cut | Stop], stock: Stock) -> tuple[Cut | Stop, ...]:
-    """Return the cuts with everything after a facing shifted down by what it took.
-
-    Through cuts, and bridges with them, are measured from the underside and stay as they are.
-    """
-    faced, region = 0.0, MultiPolygon()
-    out: list[Cut | Stop] = []
-    for cut in cuts:
-        if isinstance(cut, Stop) or faced == 0.0 or cut.through:
-            out.append(cut)
-        elif cut.face_depth:
-            raise ArgumentError("a job can face its stock once: give the whole depth to one face()")
-        else:
-            if not region.buffer(1e-6).covers(_footprint(cut.bounds)):
-                raise ArgumentError(
-                    f"cut {cut.name!r} lies partly beside the faced area, so it has no one depth: face all of it, or "
-                    "cut it in a job of its own"
-                )
-            deep = cut.depth + faced
-            if deep >= stock.thinnest - 1e-9:
-                raise ArgumentError(
-                    f"cut {cut.name!r} is {cut.depth:g} mm deep below a face lowered by {faced:g} mm: that is through "
-                    f"the {stock.thinnest:g} mm stock"
-                )
-            out.append(
-                dataclasses.replace(
-                    cut,
-                    depth=deep,
-                    passes=tuple(dataclasses.replace(p, path=p.path.moved(dz=-faced)) for p in cut.passes),
-                    travel=tuple((z - faced, where) for z, where in cut.travel),
-                    bounds=dataclasses.replace(
-                        cut.bounds, rules=tuple(_lower_rule(r, faced) for r in cut.bounds.rules)
-                    ),
-                )
-            )
-        if isinstance(cut, Cut) and cut.face_depth:
-            faced = cut.face_depth
-            region = shapely.union_all([r.region for r in cut.bounds.rules if isinstance(r, Flat)])
-    return tuple(out)
-
-
-def _write_all(folder: FilePath, files: Mapping[str, str | bytes]) -> list[FilePath]:
-    """Write every file beside its place, then rename them all; on any failure leave nothing behind."""
-    import os
-    import tempfile
-
-    folder.mkdir(parents=True, exist_ok=True)
-    ready: list[tuple[str, FilePath]] = []
-    try:
-        for name, content in files.items():
-            handle, beside = tempfile.mkstemp(dir=folder, prefix=".part-", suffix=".tmp")
-            ready.append((beside, folder / name))
-            with os.fdopen(handle, "wb") as out:
-                out.write(content.encode() if isinstance(content, str) else content)
-                out.flush()
-                os.fsync(out.fileno())
-            os.chmod(beside, 0o644)
-        for beside, place in ready:
-            os.replace(beside, place)
-    except BaseException:
-        for beside, _ in ready:
-            if os.path.exists(beside):
-                os.unlink(beside)
-        raise
-    return [place for _, place in ready]

@@ -196,6 +196,82 @@ def test_what_cannot_be_carried_out_is_said_before_any_work(make, says):
         make()
 
 
+POCKET = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=BOARD)
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ({"stock": ROUTER, "machine": BOARD}, "the order is Job(name, stock, machine, cuts)"),
+        ({"machine": None}, "machine is a NoneType"),
+        ({"cuts": ROUTER}, "cuts holds a Machine"),
+        ({"name": 5}, "needs a name"),
+        ({"keep_out": pg.KeepOut(box(0, 0, 9, 9), 20)}, "keep_out=[KeepOut(…)]"),
+        ({"keep_out": None}, "must be a list of KeepOut"),
+        ({"hold": ["tape"]}, "must be a list of Tape"),
+        ({"touch_off": 5}, "touch_off=5 must be (x, y)"),
+        ({"touch_off": (5000, 1)}, "lies beside the stock"),
+        ({"touch_off": (30, 30)}, "is cut away"),
+        ({"at": (1,)}, "at=(1,) must be (x, y) or (x, y, z)"),
+        ({"size": (40, "x")}, "size=(40, 'x')"),
+        ({"size": (0, 40)}, "size=0.0"),
+        ({"artwork": "fern.svg"}, "has no area"),
+        ({"confirmed": "no"}, "confirmed='no'"),
+        ({"minimum_left": "x"}, "minimum_left='x'"),
+        ({"clearance": float("nan")}, "clearance=nan"),
+    ],
+)
+def test_a_wrong_argument_of_a_job_is_named(more, says):
+    given = {"name": "x", "stock": BOARD, "machine": ROUTER, "cuts": POCKET} | more
+    first = [given.pop(k) for k in ("name", "stock", "machine", "cuts")]
+    with pytest.raises(pg.ArgumentError, match=re.escape(says)):
+        pg.Job(*first, **given)
+
+
+def test_one_cut_alone_is_a_list_of_one():
+    one, all_of_it = (pg.Job("x", BOARD, ROUTER, c).programs() for c in (POCKET[0], POCKET))
+    assert [p.text for p in one] == [p.text for p in all_of_it]
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [
+        ({"accept": "gouge"}, "list of (code, amount in mm)"),
+        ({"accept": ("gouge", 0.1)}, "list of (code, amount in mm)"),
+        ({"accept": [("gouge", "x")]}, "accepted amount='x'"),
+        ({"accept": [("rapid-in-stock", 1)]}, "can never be accepted"),
+        ({"suffix": ".svg"}, "sheet or a picture"),
+        ({"grid": -1}, "grid"),
+    ],
+)
+def test_a_wrong_argument_of_write_is_named_and_makes_no_folder(tmp_path, how, says):
+    with pytest.raises(pg.ArgumentError, match=re.escape(says)):
+        pg.Job("x", BOARD, ROUTER, POCKET).write(tmp_path / "out", **how)
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("texts", ["G21", 5, [5], [b"G21"], None])
+def test_texts_to_prove_are_a_list_of_texts(texts):
+    job = pg.Job("x", BOARD, ROUTER, POCKET)
+    if texts is None:
+        assert job.prove(texts=None).ok
+        return
+    with pytest.raises(pg.ArgumentError, match="list of program texts"):
+        job.prove(texts=texts)
+
+
+def test_tools_are_set_on_the_stock_where_the_work_zero_lies_beside_it():
+    """Beside the board there is no face to set a tool on; from the table there is."""
+    beside = dataclasses.replace(BOARD, zero=(-10.0, -10.0))
+    pocket = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=beside)
+    job = pg.Job("x", beside, ROUTER, pocket)
+    assert job.stock.region.contains(Point(job.touch_off))
+    assert any(n.code == "touch-off-moved" and "beside the stock" in n.text for n in job.notes)
+    table = dataclasses.replace(beside, zero_height="table")
+    cuts = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=table)
+    assert pg.Job("x", table, ROUTER, cuts).touch_off == (-10.0, -10.0)
+
+
 def test_asking_twice_costs_nothing_and_gives_the_same():
     job = small_job()
     assert job.prove() is job.prove()

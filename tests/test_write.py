@@ -321,7 +321,10 @@ NASTY = st.one_of(
 
 
 @given(
-    NASTY, NASTY, NASTY, st.sampled_from([{}, {"line_numbers": True}, {"max_line": 40}, {"zero_again_at_stop": True}])
+    NASTY,
+    NASTY,
+    NASTY.filter(str.strip),
+    st.sampled_from([{}, {"line_numbers": True}, {"max_line": 40}, {"zero_again_at_stop": True}]),
 )
 @settings(max_examples=80, deadline=None)
 def test_any_outside_text_gives_the_same_words_outside_comments(name, label, message, options):

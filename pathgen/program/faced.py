@@ -1,0 +1,86 @@
+"""Where cuts touch the face, from what was asked; and cuts lowered by what a facing before them took off."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+
+import shapely
+from shapely.geometry import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.errors import ArgumentError
+from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Rule
+from pathgen.model.cut import Cut, Stop
+from pathgen.model.stock import Stock
+
+
+def kerfs(cut: Cut) -> Iterator[Kerf]:
+    """Return the slots that a cut was asked for."""
+    return (r for r in cut.bounds.rules if isinstance(r, Kerf))
+
+
+def _rule_area(rule: Rule) -> BaseGeometry:
+    if isinstance(rule, Flat | Groove | Free):
+        return rule.region
+    if isinstance(rule, Kerf):
+        if rule.side == "along":
+            return rule.shape.buffer(0.5 * rule.width)
+        if rule.side == "outside":
+            return rule.shape.buffer(rule.width).difference(rule.shape)
+        return rule.shape.difference(rule.shape.buffer(-rule.width))
+    return MultiPolygon()
+
+
+def footprint(bounds: Bounds) -> BaseGeometry:
+    """Where a cut may touch the face, from what was asked; mm."""
+    return shapely.union_all([_rule_area(r) for r in bounds.rules])
+
+
+def _lower_rule(rule: Rule, by: float) -> Rule:
+    if isinstance(rule, Flat | Kerf | Free):
+        return dataclasses.replace(rule, depth=rule.depth + by)
+    if isinstance(rule, Groove):
+        return dataclasses.replace(rule, begin=rule.begin + by, limit=rule.limit + by)
+    return rule
+
+
+def lowered(cuts: Sequence[Cut | Stop], stock: Stock) -> tuple[Cut | Stop, ...]:
+    """Return the cuts with everything after a facing shifted down by what it took.
+
+    Through cuts, and bridges with them, are measured from the underside and stay as they are.
+    """
+    faced, region = 0.0, MultiPolygon()
+    out: list[Cut | Stop] = []
+    for cut in cuts:
+        if isinstance(cut, Stop) or faced == 0.0 or cut.through:
+            out.append(cut)
+        elif cut.face_depth:
+            raise ArgumentError("a job can face its stock once: give the whole depth to one face()")
+        else:
+            if not region.buffer(1e-6).covers(footprint(cut.bounds)):
+                raise ArgumentError(
+                    f"cut {cut.name!r} lies partly beside the faced area, so it has no one depth: face all of it, or "
+                    "cut it in a job of its own"
+                )
+            deep = cut.depth + faced
+            if deep >= stock.thinnest - 1e-9:
+                raise ArgumentError(
+                    f"cut {cut.name!r} is {cut.depth:g} mm deep below a face lowered by {faced:g} mm: that is through "
+                    f"the {stock.thinnest:g} mm stock"
+                )
+            out.append(
+                dataclasses.replace(
+                    cut,
+                    depth=deep,
+                    passes=tuple(dataclasses.replace(p, path=p.path.moved(dz=-faced)) for p in cut.passes),
+                    travel=tuple((z - faced, where) for z, where in cut.travel),
+                    bounds=dataclasses.replace(
+                        cut.bounds, rules=tuple(_lower_rule(r, faced) for r in cut.bounds.rules)
+                    ),
+                )
+            )
+        if isinstance(cut, Cut) and cut.face_depth:
+            faced = cut.face_depth
+            region = shapely.union_all([r.region for r in cut.bounds.rules if isinstance(r, Flat)])
+    return tuple(out)
