@@ -1,12 +1,13 @@
 """`Job`: the main job end to end, what it refuses, and that nothing is ever half written."""
 
 import dataclasses
+import math
 import re
 
 import numpy as np
 import pytest
 from shapely.affinity import translate
-from shapely.geometry import Point, box
+from shapely.geometry import Point, Polygon, box
 
 import pathgen as pg
 from pathgen.model.path import Path
@@ -134,6 +135,32 @@ def test_a_back_side_job_must_show_the_original_from_the_front():
         proof = job(wrong).prove()
         assert proof.ok is False
         assert any("mirror" in f.code for f in proof.findings if f.severity == "error")
+
+
+def test_acute_corners_of_an_honest_pocket_are_no_residual():
+    """Where walls meet at 12 degrees, a path 0.004 mm off both ends 0.04 mm short of the corner: within what is owed."""
+    wedge = Polygon([(20, 30), (80, 30), (80, 30 + 60 * math.tan(math.radians(12)))])
+    job = pg.Job("wedge", BOARD, ROUTER, pg.pocket(wedge, pg.EndMill(2, cutting=MILL.cutting), depth=3, stock=BOARD))
+    assert job.prove().ok is True, str(job.prove())
+
+
+def test_least_thickness_is_asked_of_grooves_not_of_through_cuts_and_their_bridges():
+    """The outline parts the board and its bridges are thin on purpose; a pocket that leaves too little is refused."""
+    panel = pg.Stock(120, 80, 6, material="acrylic", thickness_range=(5.6, 6.4))
+    art = box(40, 30, 60, 44)
+    outline = box(15, 15, 105, 65)
+    bridges = pg.Bridges(4, length=5, thickness=1)
+    fine = dataclasses.replace(MILL, cutting=dataclasses.replace(MILL.cutting, cooling="air"))
+
+    def job(depth):
+        cuts = [
+            pg.pocket(art, fine, depth=depth, stock=panel),
+            pg.profile(outline, fine, depth=pg.THROUGH, stock=panel, bridges=bridges),
+        ]
+        return pg.Job("left", panel, ROUTER, cuts, minimum_left=3)
+
+    assert job(2).prove().ok is True, str(job(2).prove())
+    assert [f.code for f in job(3).prove().findings if f.severity == "error"] == ["too-little-left"]
 
 
 def test_touch_off_moves_off_a_cut_away_zero_and_says_so():

@@ -14,10 +14,11 @@ import numpy as np
 import shapely
 
 from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.model.bounds import Kerf
 from pathgen.model.findings import Finding
 from pathgen.proof.checks import STEP, Setting
 from pathgen.proof.codes import finding
-from pathgen.proof.design import Asked, Design, design
+from pathgen.proof.design import Asked, Design, design, kerf_region
 from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.sweep import Field, lowest_strokes
 from pathgen.proof.walls import Miss, bridge_gouges, bridge_residuals, wall_gouges, wall_residuals
@@ -92,6 +93,9 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
     sizes = dict.fromkeys(("gouge_area", "gouge_volume", "residual_area", "residual_volume"), 0.0)
     carved = np.zeros(cut.shape, dtype=np.bool_)
     volume, lowest = 0.0, (0.0, 0.0, 0.0)
+    parting = shapely.union_all(
+        [kerf_region(r) for _, _, b in asked for r in b.rules if isinstance(r, Kerf) and r.through]
+    )
     for rows, core in bands(grid):
         part, here = grid.part(rows, slice(0, grid.columns)), cut[rows]
         wanted = design(asked, part)
@@ -105,7 +109,9 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
         gouges += _places(deep, here, part, wanted.deepest, 1.0)
         residuals += _places(high, here, part, wanted.leave, -1.0)
         volume += removed_volume(wanted.deepest[core], s.stock.thickness, grid)
-        kept = wanted.deepest > -s.stock.thickness + STEP
+        kept = (wanted.deepest > -s.stock.thickness + STEP) & ~wanted.wall  # a wall sample may be on either side
+        if not parting.is_empty:
+            kept &= ~inside(parting, part)  # bridges too: what is left there holds the part and is no face
         low = np.where(kept, here, 0.0)
         carved[rows][core] = (low < -STEP)[core]
         k = int(np.argmin(low))

@@ -24,6 +24,13 @@ from pathgen.proof.sweep import Profile, directions, lower_surface
 Asked = tuple[str, Tool, Bounds]
 """Name of a cut, its tool, and what was asked of it."""
 
+PLANNED = 0.004
+"""How far a planner may stay away from a wall, mm: its share of the 0.010 that a wall may be off. Larger: narrow places
+are forgiven; smaller: every acute corner of an honest program counts as left standing."""
+
+TIGHT = 0.005
+"""How much smaller a cutter is taken in a slot as wide as itself, mm: its way would else vanish in rounding."""
+
 QUAD = 64
 """Segments in a quarter of a round offset: at a radius of 5 mm its chords leave the circle by 0.0004 mm."""
 
@@ -213,12 +220,29 @@ def rule_depth(rule: Rule) -> float:
 
 def reached(rule: Flat | Kerf, region: Any, tool: Tool) -> Any:
     """Return the part of a floor that `tool` can reach without cutting its walls: the opening by its disc, mm."""
-    radius = 0.5 * tool.diameter
     if isinstance(rule, Kerf):
-        radius = min(radius, 0.5 * rule.width)
-    slack = min(0.005, 0.5 * radius)  # a slot as wide as its cutter would else shrink to nothing
-    way = region.buffer(slack - radius, quad_segs=QUAD)
-    return way.buffer(radius - slack, quad_segs=QUAD)
+        radius = min(0.5 * tool.diameter, 0.5 * rule.width)
+        radius -= min(TIGHT, 0.5 * radius)
+        return region.buffer(-radius, quad_segs=QUAD).buffer(radius, quad_segs=QUAD)
+    ways = [(way, away) for way, away in careful_ways(region, 0.5 * tool.diameter) if not way.is_empty]
+    return shapely.union_all([way.buffer(away, quad_segs=QUAD) for way, away in ways])
+
+
+def careful_ways(region: Any, radius: float) -> list[tuple[Any, float]]:
+    """Return, for each piece of a region, where a cutter's center may be and how far that is from a straight wall, mm.
+
+    A planner may keep `PLANNED` away from walls; in an acute corner that moves the end of the cut by more than that.
+    A piece in which nothing is left that way is as wide as the cutter, and owed all the same.
+    """
+    ways = []
+    for piece in shapely.get_parts(region):
+        away = radius + PLANNED
+        way = piece.buffer(-away, quad_segs=QUAD)
+        if way.is_empty:
+            away = radius - min(TIGHT, 0.5 * radius)
+            way = piece.buffer(-away, quad_segs=QUAD)
+        ways.append((way, away))
+    return ways
 
 
 def _heights(view: Design, rule: Heights, grid: Grid) -> None:

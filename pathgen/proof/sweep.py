@@ -269,11 +269,12 @@ def _stadium_rows(a: FloatArray, b: FloatArray, y: FloatArray, radius: float) ->
     length = np.hypot(d[:, 0], d[:, 1])
     safe = np.where(length > 0, length, 1.0)
     nx, ny = -d[:, 1] / safe * radius, d[:, 0] / safe * radius
-    rise = np.where(d[:, 1] == 0, 1.0, d[:, 1])
+    level = np.abs(d[:, 1]) < 1e-9  # too level for its long edges to matter between two rows
+    rise = np.where(level, 1.0, d[:, 1])
     for side in (1.0, -1.0):
         t = (y - (a[:, 1] + side * ny)) / rise
         x = a[:, 0] + side * nx + t * d[:, 0]
-        hit = (t >= 0) & (t <= 1) & (d[:, 1] != 0)
+        hit = (t >= 0) & (t <= 1) & ~level
         left = np.where(hit, np.minimum(left, x), left)
         right = np.where(hit, np.maximum(right, x), right)
     return left, right

@@ -19,7 +19,7 @@ from shapely import STRtree
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.bounds import Bridge, Flat, Groove, Kerf, Rule
 from pathgen.model.tool import Tool
-from pathgen.proof.design import QUAD, Asked, kerf_region, rule_depth, rule_region
+from pathgen.proof.design import PLANNED, QUAD, Asked, careful_ways, kerf_region, rule_depth, rule_region
 from pathgen.proof.grid import ring_edges
 from pathgen.proof.strokes import Strokes
 from pathgen.proof.sweep import Profile, profile_of
@@ -242,9 +242,8 @@ def _proud(
     index: int,
 ) -> Iterator[Miss]:
     region = kerf_region(rule) if isinstance(rule, Kerf) else rule.region
-    slack = min(WAY, 0.5 * radius)
-    way = region.buffer(slack - radius, quad_segs=QUAD)
-    if way.is_empty:
+    ways = [(way, away) for way, away in _ways(rule, region, radius) if not way.is_empty]
+    if not ways:
         return
     points = probes(rule.shape if isinstance(rule, Kerf) and rule.side != "along" else region)
     points = points[shapely.distance(shapely.points(points), stock_region.boundary) > 1e-6]
@@ -255,7 +254,8 @@ def _proud(
         points = points[shapely.distance(shapely.points(points), lifted) > reach]
     if not len(points):
         return
-    owed = np.maximum(shapely.distance(shapely.points(points), way) + slack - radius, 0.0)
+    short_of = [shapely.distance(shapely.points(points), way) - away for way, away in ways]
+    owed = np.maximum(np.min(short_of, axis=0), 0.0)
     proud = np.minimum(_from_strokes(strokes, tools, points, -rule.depth) - owed, rule.depth)
     short = np.flatnonzero(proud > SEEN)
     for z in _levels_above(strokes, -rule.depth) if len(short) else ():
@@ -269,6 +269,17 @@ def _proud(
                 where=(float(points[k, 0]), float(points[k, 1]), -float(rule.depth)),
                 cut=index,
             )
+
+
+def _ways(rule: Flat | Kerf, region: Any, radius: float) -> list[tuple[Any, float]]:
+    """Return where the center of a careful cutter may be, and how far that is from a straight wall, mm."""
+    if isinstance(rule, Flat):
+        return careful_ways(region, radius)
+    if rule.side == "along":
+        away = radius - min(WAY, 0.5 * radius)
+        return [(region.buffer(-away, quad_segs=QUAD), away)]
+    away = radius + PLANNED
+    return [(rule.shape.buffer(away if rule.side == "outside" else -away, quad_segs=QUAD).boundary, away)]
 
 
 def _levels_above(strokes: Strokes, z: float) -> FloatArray:
