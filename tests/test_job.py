@@ -140,7 +140,12 @@ def test_a_back_side_job_must_show_the_original_from_the_front():
 def test_acute_corners_of_an_honest_pocket_are_no_residual():
     """Where walls meet at 12 degrees, a path 0.004 mm off both ends 0.04 mm short of the corner: within what is owed."""
     wedge = Polygon([(20, 30), (80, 30), (80, 30 + 60 * math.tan(math.radians(12)))])
-    job = pg.Job("wedge", BOARD, ROUTER, pg.pocket(wedge, pg.EndMill(2, cutting=MILL.cutting), depth=3, stock=BOARD))
+    job = pg.Job(
+        "wedge",
+        BOARD,
+        ROUTER,
+        pg.pocket(wedge, pg.EndMill(2, cutting=pg.Cutting(16000, 900, 300, 1.5, 0.9)), depth=3, stock=BOARD),
+    )
     assert job.prove().ok is True, str(job.prove())
 
 
@@ -297,6 +302,15 @@ def test_tools_are_set_on_the_stock_where_the_work_zero_lies_beside_it():
     table = dataclasses.replace(beside, zero_height="table")
     cuts = pg.pocket(box(20, 20, 60, 50), MILL, depth=3, stock=table)
     assert pg.Job("x", table, ROUTER, cuts).touch_off == (-10.0, -10.0)
+
+
+def test_tools_are_never_set_under_a_clamp():
+    clamp = pg.KeepOut(box(-5, -5, 8, 8), 20)
+    job = pg.Job("x", BOARD, ROUTER, POCKET, keep_out=[clamp])
+    assert clamp.region.distance(Point(job.touch_off)) >= 2.9
+    assert any(n.code == "touch-off-moved" and "under a keep-out" in n.text for n in job.notes)
+    with pytest.raises(pg.ArgumentError, match="under a keep-out"):
+        pg.Job("x", BOARD, ROUTER, POCKET, keep_out=[clamp], touch_off=(2, 2))
 
 
 def test_asking_twice_costs_nothing_and_gives_the_same():
