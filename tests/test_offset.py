@@ -49,7 +49,10 @@ def test_what_is_too_narrow_vanishes_and_nothing_is_an_empty_multipolygon():
 
 def errs(region, by, error):
     """Return how far the offset outline lies from the true offset, (least, most), both ways along the whole outline."""
-    result = grown(region, by, error=error)
+    return errs_of(grown(region, by, error=error), region, by)
+
+
+def errs_of(result, region, by):
     if result.is_empty:
         return 0.0, 0.0
     points = shapely.points(shapely.get_coordinates(shapely.segmentize(result, 0.1)))
@@ -93,7 +96,17 @@ def test_lettering_offsets_within_the_error(by):
 def test_random_offsets_stay_within_the_error(region, by):
     least, most = errs(region, by, 0.004)
     assert least >= -0.004
-    assert most <= 1e-6
+    assert most <= 0.004
+
+
+@pytest.mark.parametrize("by", [-3.0, -6.35])
+def test_a_shallow_notch_is_not_bridged(by):
+    """A jog 0.016 mm deep, under 1 % of the distance: GEOS alone offsets it as if it were not there."""
+    edge = [(0.7, 0), (0.716, 7.999), (0.7, 7.999), (0.7, 30)]
+    region = Polygon([*edge, (30, 30), (30, 0)])
+    bare = shapely.buffer(region, by, quad_segs=64)
+    assert max(errs_of(bare, region, by)) > 0.008
+    assert max(errs_of(grown(region, by), region, by)) <= 0.004
 
 
 @given(regions(), st.floats(0.05, 6.0))
@@ -104,7 +117,7 @@ def test_growing_never_loses_area_and_shrinking_never_gains(region, by):
     assert small.is_valid
     assert small.area < region.area < big.area
     assert big.buffer(1e-6).covers(region)
-    assert region.buffer(1e-6).covers(small)
+    assert small.is_empty or region.buffer(1e-6).covers(small)  # GEOS: nothing covers an empty area
 
 
 @given(regions(), st.floats(0.1, 3.0))

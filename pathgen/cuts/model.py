@@ -102,8 +102,8 @@ def plan_depth(depth: Depth, *, stock: Stock | None, below: float | None = None)
 def levels(bottom: float, stepdown: float | None, *, top: float = 0.0) -> tuple[float, ...]:
     """Return the z of each level from the first to `bottom`, equal steps none larger than `stepdown`.
 
-    >>> levels(-10, 4)
-    (-3.333333333333333, -6.666666666666666, -10.0)
+    >>> levels(-9, 4)
+    (-3.0, -6.0, -9.0)
     """
     drop = top - bottom
     n = 1 if stepdown is None else max(1, math.ceil(drop / stepdown - 1e-9))
