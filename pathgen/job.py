@@ -137,12 +137,17 @@ class Job:
         """Where tools are set, and a note where that is not the work zero."""
         on_table, board = self.stock.zero_height == "table", self.stock.region
         cut_away = shapely.union_all([footprint(c.bounds) for c in self.tool_cuts if not c.face_depth])
+        kept_out = shapely.union_all([k.region for k in self.keep_out])
         if self.touch_off is not None:
             x, y = (float(v) for v in self.touch_off)
             if not on_table and not board.buffer(1e-6).intersects(Point(x, y)):
                 raise ArgumentError(
                     f"touch_off=({x:g}, {y:g}) lies beside the stock, where there is no face to set tools on: choose a "
                     "spot on it, or set zero_height='table'"
+                )
+            if kept_out.intersects(Point(x, y)):
+                raise ArgumentError(
+                    f"touch_off=({x:g}, {y:g}) lies under a keep-out, where no tool may go: choose a spot beside it"
                 )
             if not on_table and cut_away.intersects(Point(x, y)):
                 raise ArgumentError(
@@ -152,12 +157,13 @@ class Job:
             return (x, y), ()
         zero = self.stock.zero_xy
         beside = not board.buffer(1e-6).intersects(Point(zero))
-        if on_table or not (beside or cut_away.intersects(Point(zero))):
+        covered = kept_out.intersects(Point(zero))
+        if on_table or not (beside or covered or cut_away.intersects(Point(zero))):
             return zero, ()
-        left = board.buffer(-TOUCH_ROOM).difference(cut_away.buffer(TOUCH_ROOM))
+        left = board.buffer(-TOUCH_ROOM).difference(shapely.union(cut_away, kept_out).buffer(TOUCH_ROOM))
         if left.is_empty:
-            left = board.difference(cut_away.buffer(0.5))
-        why = "lies beside the stock" if beside else "is cut away by this job"
+            left = board.difference(shapely.union(cut_away, kept_out).buffer(0.5))
+        why = "lies beside the stock" if beside else "lies under a keep-out" if covered else "is cut away by this job"
         if left.is_empty:
             raise ArgumentError(
                 f"the work zero {why} and no uncut spot is left to set tools on: give touch_off=(x, y) beside the "

@@ -743,3 +743,22 @@ def test_every_axis_keeps_its_own_limit():
     assert feeds_of(straight((0, 0, -9), (0, 0, 1)), on=on)[-1] == 300
     assert feeds_of(straight((0, 0, 1), (0, 0, -9)), on=on) == [300]
     assert feeds_of(Pass(path=Path([[10, 0, 1, 0], [0, 0, 1, 1]])), on=on) == [400]
+
+
+# -- words that must not be cut off ------------------------------------------------------------------------------
+
+
+def test_on_short_lines_a_speed_or_a_depth_is_wrapped_never_cut_off():
+    """Half a number at a stop reads as another number."""
+    deep = tuple(Pass(path=Path.lines([(10, 10 + k, 0), (40, 10 + k, -11.5)]), level=11) for k in range(12))
+    (program,) = write(cut("groove", BIT, *deep), on=machine(spindle="hand", max_line=40))
+    said = " ".join(remarks(program.text))
+    assert f"switch the spindle on, {SPEEDS.rpm:.0f} rpm" in said
+    assert said.count("level 12, 11.50 mm deep") == 12
+    assert max(map(len, program.text.splitlines())) <= 40
+
+
+def test_for_a_tool_changer_all_tools_are_loaded_and_measured_before_the_start():
+    (program,) = write(cut("a", BIT), cut("b", MILL), on=machine(tool_change="automatic"))
+    assert program.message.startswith(f"Load T1 {BIT.describe()}, T2 {MILL.describe()}, measure their lengths")
+    assert "Put in" not in program.message

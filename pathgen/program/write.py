@@ -195,7 +195,7 @@ class _Writer:
         self._close()
         tools = {setting.numbers[c.tool]: c.tool for c in only}
         kind = only[0].tool.kind if len(tools) == 1 else "tools"
-        message = " ".join([*(m.strip().rstrip(".") + "." for m in file.before if m.strip()), self._please(only[0])])
+        message = " ".join([*(m.strip().rstrip(".") + "." for m in file.before if m.strip()), self._please(only)])
         return Program(
             name=file_name(f"{setting.name[:36]}-{self.index}-{kind}"),
             text=_numbered(self.script.text()) if self.machine.dialect.line_numbers else self.script.text(),
@@ -204,9 +204,16 @@ class _Writer:
             message=message,
         )
 
-    def _please(self, cut: Cut) -> str:
+    def _please(self, cuts: Sequence[Cut]) -> str:
         """Return what to do before the program is started."""
-        setting = self.setting
+        setting, cut = self.setting, cuts[0]
+        if self.machine.tool_change == "automatic":
+            tools = dict.fromkeys(c.tool for c in cuts)
+            listed = ", ".join(f"T{setting.numbers[t]} {t.describe()}" for t in tools)
+            face = {"top": "top face", "table": "table"}[setting.stock.zero_height]
+            return (
+                f"Load {listed}, measure their lengths into H of the same numbers, and set Z with zero on the {face}."
+            )
         where = "on the faced plane" if self.file.faced and setting.stock.zero_height == "top" else ""
         zero = {"top": "the top face", "table": "the table"}[setting.stock.zero_height]
         words = (
@@ -280,7 +287,7 @@ class _Writer:
         if cut.tool.spins and (was is None or was[0] != wanted[0]):
             speed = f"{cut.cutting.rpm:.0f}"
             if self.machine.spindle == "hand":
-                say([self.setting.comment(f"Plug in and switch the spindle on, {speed} rpm"), "M0"])
+                say([*self.setting.comments([f"Plug in and switch the spindle on, {speed} rpm"]), "M0"])
                 say(modes(self.machine.dialect))
                 self._again()
             say([f"S{speed} M3", *dwell(self.machine.spin_up)])
@@ -309,7 +316,7 @@ class _Writer:
             joined = k > 1 and script.at is not None and bool((np.abs(script.at - start) <= 1.5e-6).all())
             if not joined:
                 self._up(over=over)
-            script.say([setting.comment(f"PASS {number}.{k} {_pass_words(chain)}")])
+            script.say(setting.comments([f"PASS {number}.{k} {_pass_words(chain)}"]))
             if not joined:
                 script.rapid_xy(*over, fresh=self.fresh)
                 self._start(cut)
