@@ -5,6 +5,7 @@ its section in each test; the values are its own where the test says "prints", e
 """
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,21 +14,7 @@ from pathgen.model.motion import ARC, LINE, RAPID
 from pathgen.motion.codes import READ_CODES, READ_NOTES, READ_WARNINGS, severity
 from pathgen.motion.read import read_program
 
-HELLO_WORLD = """
-n0010 g21 g0 x0 y0 z50 | n0020 t1 m6 m3 f20 s4000 | n0030 g0 x0 y0 z2 | n0040 g1 z-0.5 | n0050 y10 | n0060 g0 z2
-n0070 y5 | n0080 g1 z-0.5 | n0090 x 7 | n0100 g0 z2 | n0110 y0 | n0120 g1 z-0.5 | n0130 y10 | n0140 g0 z2
-n0150 x11 y2.5 | n0160 g1 z-0.5 | n0170 x16 | n0190 g3 x13.5 y0 i-2.5 | n0200 g1 x16 | n0210 g0 z2 | n0220 x20 y0
-n0230 g1 z-0.5 | n0240 y9 | n0250 g0 z2 | n0260 x26 | n0270 g1 z-0.5 | n0280 y0 | n0290 g0 z2 | n0300 x32.5
-n0310 g1 z-0.5 | n0320 g2 x32.5 j2.5 | n0330 g0 z2 | n0340 x45 y5 | n0350 g1 z-0.5 | n0360 x47 y0 | n0370 x48.5 y3
-n0380 x50 y0 | n0390 x52 y5 | n0400 g0 z2 | n0410 x57.5 y0 | n0420 g1 z-0.5 | n0430 g2 x57.5 j2.5 | n0440 g0 z2
-n0450 x64 | n0460 g1 z-0.5 | n0470 y5 | n0480 y4 | n0490 g2 x69 r4 | n0500 g0 z2 | n0510 x73 y0 | n0520 g1 z-0.5
-n0530 y9 | n0540 g0 z2 | n0550 x81 | n0560 g1 z-0.5 | n0570 y0 | n0580 x79.5 | n0590 g2 j2.5 y5 | n0600 g1 x81
-n0610 g0 z50 | n0620 m2
-"""
-
-
-def lines(text: str) -> str:
-    return text.strip().replace(" | ", "\n")
+SAMPLE_C1 = Path(__file__).parents[1] / "shared" / "reference" / "nistir6556_c1.rs274"
 
 
 def read(*rows: str, **options):
@@ -46,7 +33,7 @@ def ends(motion, skip: int = 1) -> list[tuple[float, ...]]:
 @pytest.mark.parametrize("bulk", [True, False])
 def test_sample_c1_has_its_lengths_and_its_five_arcs(bulk):
     """NISTIR 6556 appendix C.1; the lengths are worked out from its words."""
-    motion = read_program(lines(HELLO_WORLD), bulk=bulk)
+    motion = read_program(SAMPLE_C1.read_text(encoding="ascii"), bulk=bulk)
     assert motion.feed_length == pytest.approx(183.430466, abs=5e-7)
     assert motion.rapid_length == pytest.approx(202.052801, abs=5e-7)
     m = motion.moves
@@ -57,7 +44,7 @@ def test_sample_c1_has_its_lengths_and_its_five_arcs(bulk):
     assert straight.sum() == 29
     assert m.lengths[straight].sum() == pytest.approx(126.978534, abs=5e-7)
     assert (m.kind == RAPID).sum() == 25
-    assert codes(motion) == [("full-circle", 31), ("full-circle", 42)]
+    assert codes(motion) == [("full-circle", 34), ("full-circle", 45)]
     cut = m.end[m.kind != RAPID]
     assert cut[:, 0].min() == 0
     assert cut[:, 0].max() == 81

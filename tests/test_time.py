@@ -4,7 +4,9 @@ The trapezoid and triangle of speed are elementary mechanics; v = sqrt(a R) is c
 tolerance formula is derived from the right triangle of corner, center and tangent point, no source.
 """
 
+import csv
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,6 +20,21 @@ from pathgen.motion.lookahead import corner_radii, look_ahead, seconds
 from pathgen.motion.read import read_program
 from pathgen.motion.time import clock, time, total
 
+TABLE = Path(__file__).parents[1] / "shared" / "reference" / "machine_time.csv"
+
+
+def table(kind, *columns):
+    """Rows of one kind from the shared check table, which names their source."""
+    with open(TABLE, encoding="utf-8", newline="") as lines:
+        rows = [r for r in csv.DictReader(r for r in lines if not r.startswith("#")) if r["kind"] == kind]
+    assert len(rows) >= 4
+    return [tuple(float(r[c]) for c in columns) for r in rows]
+
+
+def rest_to_rest():
+    rows = table("move", "length", "top", "acceleration", "before", "after", "seconds")
+    return [(length, top, a, s) for length, top, a, before, after, s in rows if before == after == 0]
+
 
 def machine(accel=500, feed=60_000, **more):
     return Machine(travel=(1000, 1000, 100), max_feed=feed, acceleration=accel, max_rpm=24000, **more)
@@ -27,17 +44,7 @@ def program(*rows):
     return read_program("\n".join(["G21 G90 G17 F600", "G0 X0 Y0 Z0", *rows, "M2"]))
 
 
-@pytest.mark.parametrize(
-    ("length", "speed", "accel", "expected"),
-    [
-        (100, 50, 500, 2.1),
-        (100, 100, 500, 1.2),
-        (20, 100, 500, 0.4),
-        (10, 100, 500, 0.28284271),
-        (1, 100, 500, 0.08944272),
-        (300, 100, 250, 3.4),
-    ],
-)
+@pytest.mark.parametrize(("length", "speed", "accel", "expected"), rest_to_rest())
 def test_a_move_from_rest_to_rest_is_a_trapezoid_or_a_triangle(length, speed, accel, expected):
     spent = time(program(f"G1 X{length} F{speed * 60}"), machine(accel))
     assert spent.total == spent.feed == pytest.approx(expected, abs=1e-6)
@@ -45,7 +52,7 @@ def test_a_move_from_rest_to_rest_is_a_trapezoid_or_a_triangle(length, speed, ac
 
 @pytest.mark.parametrize(
     ("length", "top", "accel", "before", "after", "expected"),
-    [(50, 60, 200, 10, 20, 1.00416667), (5, 60, 200, 10, 20, 0.20355339), (20, 100, 500, 0, 0, 0.4)],
+    table("move", "length", "top", "acceleration", "before", "after", "seconds"),
 )
 def test_a_move_between_speeds_keeps_its_closed_form(length, top, accel, before, after, expected):
     """Highest speed squared (2 a L + v0^2 + v1^2) / 2."""
@@ -54,7 +61,7 @@ def test_a_move_between_speeds_keeps_its_closed_form(length, top, accel, before,
     assert spent[0] == pytest.approx(expected, abs=1e-6)
 
 
-@pytest.mark.parametrize(("radius", "speed"), [(1, 22.360680), (5, 50), (10, 70.710678), (50, 158.113883)])
+@pytest.mark.parametrize(("radius", "speed"), table("arc", "radius", "speed"))
 def test_an_arc_runs_no_faster_than_its_centripetal_acceleration_allows(radius, speed):
     motion = program(f"G3 X0 Y0 I{radius} F60000")
     edges, _ = edges_of(motion.moves, machine(500))
@@ -70,19 +77,7 @@ def corner_speed(theta, legs=1000.0, tolerance=0.01, accel=500.0):
     return math.sqrt(accel * min(by_tolerance[0], by_legs[0]))
 
 
-@pytest.mark.parametrize(
-    ("theta", "speed"),
-    [
-        (170, 36.1795),
-        (150, 11.9054),
-        (135, 7.7901),
-        (120, 5.6851),
-        (90, 3.4743),
-        (60, 2.2361),
-        (30, 1.3214),
-        (10, 0.6909),
-    ],
-)
+@pytest.mark.parametrize(("theta", "speed"), table("corner", "angle", "speed"))
 def test_the_corner_speed_follows_from_angle_and_tolerance(theta, speed):
     assert corner_speed(theta) == pytest.approx(speed, abs=5e-5)
 
