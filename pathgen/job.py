@@ -231,6 +231,7 @@ class Job:
                 size=self.finished_size,
                 header=header,
                 unproved=unproved,
+                back=self.face == "back",
             )
         kept: tuple[Program, ...] = self._kept[key]
         return kept

@@ -762,3 +762,11 @@ def test_for_a_tool_changer_all_tools_are_loaded_and_measured_before_the_start()
     (program,) = write(cut("a", BIT), cut("b", MILL), on=machine(tool_change="automatic"))
     assert program.message.startswith(f"Load T1 {BIT.describe()}, T2 {MILL.describe()}, measure their lengths")
     assert "Put in" not in program.message
+
+
+def test_where_the_back_lies_up_no_word_sends_the_operator_to_the_top_face():
+    for on in (machine(), machine(tool_change="automatic")):
+        (program,) = write(cut(), on=on, back=True)
+        assert "Z0 is the back face, which lies up" in " ".join(remarks(program.text))
+        assert "zero on the back face" in program.message
+        assert "top face" not in program.text + program.message

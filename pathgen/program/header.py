@@ -29,6 +29,7 @@ class Setting:
         size: finished (width, height), mm, or None.
         header: the caller's own first lines.
         unproved: the programs were not proved.
+        back: the back of the stock lies up.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Setting:
     size: tuple[float, float] | None = None
     header: tuple[str, ...] = ()
     unproved: bool = False
+    back: bool = False
 
     @property
     def zero(self) -> tuple[float, float, float]:
@@ -77,7 +79,7 @@ def zero_words(setting: Setting, *, mirrored: bool, faced: float) -> list[str]:
     A faced plane keeps the job's zero: it is not Z0 but minus what was faced, and tools are set to that number there.
     """
     stock, dialect = setting.stock, setting.machine.dialect
-    face = "back face, which lies up" if mirrored else "top face"
+    face = "back face, which lies up" if mirrored or setting.back else "top face"
     if stock.zero == "lower-left":
         corner = "the lower left corner of the stock"
     elif stock.zero == "center":

@@ -49,6 +49,7 @@ def programs(
     size: tuple[float, float] | None = None,
     header: Sequence[str] = (),
     unproved: bool = False,
+    back: bool = False,
 ) -> tuple[Program, ...]:
     """Return the RS-274 programs that run `cuts` in the order given (see `pathgen.program.link.arrange`).
 
@@ -66,6 +67,7 @@ def programs(
         size: finished (width, height), mm.
         header: lines to be printed below the size (accepted findings).
         unproved: write NOT PROVED in line 1 and stop before the first motion.
+        back: the back of the stock lies up, and is what words call the face.
 
     Raises:
         ArgumentError: for no cuts, a clearance within 1 mm of the stock's top, a speed the machine or the tool does not
@@ -89,6 +91,7 @@ def programs(
         size=size,
         header=tuple(header),
         unproved=unproved,
+        back=back,
     )
     files = _files(listed, machine)
     return tuple(_Writer(setting, file, k, len(files)).program() for k, file in enumerate(files, 1))
@@ -207,17 +210,15 @@ class _Writer:
     def _please(self, cuts: Sequence[Cut]) -> str:
         """Return what to do before the program is started."""
         setting, cut = self.setting, cuts[0]
+        up = "back" if setting.back or cut.bounds.mirrored else "top"
+        face = f"the {up} face" if setting.stock.zero_height == "top" else "the table"
         if self.machine.tool_change == "automatic":
             tools = dict.fromkeys(c.tool for c in cuts)
             listed = ", ".join(f"T{setting.numbers[t]} {t.describe()}" for t in tools)
-            face = {"top": "top face", "table": "table"}[setting.stock.zero_height]
-            return (
-                f"Load {listed}, measure their lengths into H of the same numbers, and set Z with zero on the {face}."
-            )
+            return f"Load {listed}, measure their lengths into H of the same numbers, and set Z with zero on {face}."
         where = "on the faced plane" if self.file.faced and setting.stock.zero_height == "top" else ""
-        zero = {"top": "the top face", "table": "the table"}[setting.stock.zero_height]
         words = (
-            f"Put in T{setting.numbers[cut.tool]}, {cut.tool.describe()}, and set Z {where or f'with zero on {zero}'}."
+            f"Put in T{setting.numbers[cut.tool]}, {cut.tool.describe()}, and set Z {where or f'with zero on {face}'}."
         )
         if where:
             words = words[:-1] + f" to {-self.file.faced - setting.stock.zero_z:g} mm."
