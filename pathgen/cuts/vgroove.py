@@ -255,7 +255,7 @@ def _put(outline: MultiPolygon, m: Matrix) -> MultiPolygon:
 
 
 def _passes(placed: list[_Placed]) -> tuple[list[Pass], list[frozenset[int]]]:
-    """Return all passes level by level, and for each level the last pass of every way."""
+    """Return all passes level by level, and for each level which pass of every way is its last."""
     count = max(len(p.plan.steps) for p in placed)
     result: list[Pass] = []
     last: list[frozenset[int]] = []

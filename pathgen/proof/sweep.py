@@ -75,7 +75,7 @@ class Profile:
         if self.kind == "flat":
             return np.full_like(depth, self.radius)
         if self.kind == "cone":
-            return np.minimum(self.flat + depth / self.rise, self.radius)
+            return np.minimum(depth / self.rise + self.flat, self.radius)
         low = np.minimum(depth, self.radius)
         return np.sqrt(low * (2.0 * self.radius - low))
 
