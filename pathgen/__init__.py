@@ -18,6 +18,7 @@ _HOME = {
     "ArgumentError": "errors",
     "NotProvedError": "errors",
     "InternalError": "errors",
+    "WriteError": "errors",
     "Path": "model.path",
     "Pass": "model.path",
     "Cut": "model.cut",

@@ -15,6 +15,7 @@ from pathgen.errors import InternalError as InternalError
 from pathgen.errors import MissingFileError as MissingFileError
 from pathgen.errors import NotProvedError as NotProvedError
 from pathgen.errors import PathgenError as PathgenError
+from pathgen.errors import WriteError as WriteError
 from pathgen.job import Job as Job
 from pathgen.model.artwork import Layer as Layer
 from pathgen.model.artwork import Lettering as Lettering

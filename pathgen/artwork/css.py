@@ -65,6 +65,7 @@ class _Compound:
     classes: frozenset[str]
 
     def matches(self, node: Node) -> bool:
+        """Return whether one simple selector (type, id, classes) fits an element."""
         return (
             (self.tag is None or self.tag == node.tag)
             and (self.id is None or self.id == node.attrs.get("id"))
@@ -81,6 +82,7 @@ class _Selector:
     weight: tuple[int, int, int]
 
     def matches(self, node: Node) -> bool:
+        """Return whether the whole selector, read from the element outwards, fits."""
         if not self.parts[0].matches(node):
             return False
         return self._outwards(node.parent, 1)

@@ -77,6 +77,7 @@ class _Splitter:
         self.fresh = True
 
     def take(self, letter: str, v: list[float]) -> None:
+        """Carry out one command of path data with its numbers (SVG 2, section 9.3)."""
         big = letter.upper()
         base = 0j if letter == big else self.pen
         if big == "M":

@@ -86,6 +86,7 @@ class _Builder:
         return DrawingError(message, file=self.file, line=self.parser.CurrentLineNumber)
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
+        """Open an element, within the budgets of count and depth."""
         self.count += 1
         if self.count > MOST_ELEMENTS:
             raise self.fail(f"more than {MOST_ELEMENTS} elements: split the drawing")

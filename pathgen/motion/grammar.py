@@ -126,6 +126,7 @@ class _Reader:
         return self.text[self.at] if self.at < len(self.text) else ""
 
     def read_into(self, block: Block) -> None:
+        """Read the whole line into `block` (NISTIR 6556, appendix E)."""
         if self.peek() == "/":
             block.deleted = True
             self.at += 1
@@ -146,6 +147,7 @@ class _Reader:
                 raise LineError("bad-character", f"{letter!r} has no meaning here")
 
     def line_number(self) -> None:
+        """Read an N word (section 3.3.1)."""
         match = re.compile("[0-9]*").match(self.text, self.at + 1)
         digits = match.group() if match else ""
         if not 1 <= len(digits) <= 5:
@@ -153,6 +155,7 @@ class _Reader:
         self.at += 1 + len(digits)
 
     def word(self, letter: str, block: Block) -> None:
+        """Read the value of a letter and put it into `block` (section 3.3.2)."""
         value = self.value(letter)
         if not abs(value) <= TOO_LARGE:
             raise LineError("bad-number", f"{letter}{value:g} is beyond what any machine can use")
@@ -172,6 +175,7 @@ class _Reader:
             block.words[letter] = value
 
     def setting(self) -> tuple[int, float]:
+        """Read a parameter setting `#n=value` (section 3.3.3)."""
         index = self.index()
         if self.peek() != "=":
             raise LineError("bad-parameter", f"= is missing after #{index}")
@@ -179,6 +183,7 @@ class _Reader:
         return index, self.value(f"#{index}=")
 
     def index(self) -> int:
+        """Read a parameter number, 1 to 5399."""
         index = whole(self.value("#"), "bad-parameter", "the parameter number")
         if not 1 <= index <= 5399:
             raise LineError("bad-parameter", f"parameter number {index} lies outside 1 to 5399")
@@ -216,6 +221,7 @@ class _Reader:
         return value
 
     def function(self, after: str) -> float:
+        """Read a unary operation such as SQRT[4] (section 3.3.2.4)."""
         match = re.compile("[a-z]+").match(self.text, self.at)
         name = match.group() if match else ""
         if name not in _FUNCTIONS and name != "atan":
@@ -232,6 +238,7 @@ class _Reader:
         return _calculate(_FUNCTIONS[name], name.upper(), inner)
 
     def bracket(self, name: str) -> float:
+        """Read the expression in brackets that a function must be followed by."""
         if self.peek() != "[":
             raise LineError("bad-expression", f"[ is missing after {name.upper()}")
         return self.expression()
@@ -255,6 +262,7 @@ class _Reader:
             values.append(self.value(name.upper()))
 
     def operator(self) -> tuple[str, int]:
+        """Read a binary operator and return it with its precedence (section 3.3.2.3)."""
         for name in _LEVELS:
             if self.text.startswith(name, self.at):
                 self.at += len(name)
