@@ -18,6 +18,9 @@ from numpy.typing import ArrayLike
 
 from pathgen.model.arrays import BoolArray, FloatArray, frozen
 
+STRAIGHT = 1e-12
+"""Bulges no larger than this are lines: over 1 km such an arc strays by 1e-6 mm. Smaller: centers overflow."""
+
 Role: TypeAlias = Literal["entry", "cut", "finish", "retrace", "link"]
 
 
@@ -100,7 +103,7 @@ class Path:
         """
         p = self.points
         a, e, b = p[:-1, :2], p[1:, :2], p[1:, 3]
-        is_arc = b != 0.0
+        is_arc = np.abs(b) > STRAIGHT
         safe = np.where(is_arc, b, np.nan)
         chord = e - a
         normal = np.column_stack([-chord[:, 1], chord[:, 0]])
