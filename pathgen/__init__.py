@@ -57,6 +57,7 @@ _HOME = {
     "face": "cuts.face",
     "back_side": "shape.back",
     "Job": "job",
+    "check": "check",
     "Proof": "proof.report",
     "Time": "motion.time",
 }

@@ -4,6 +4,7 @@ from pathgen.artwork.lettering import text as text
 from pathgen.artwork.model import Artwork as Artwork
 from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
+from pathgen.check import check as check
 from pathgen.cuts.face import face as face
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
