@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon, box
 
-from pathgen.cuts.bridges import GAP, Bridges, lift_ends, lifted, placed
+from pathgen.cuts.bridges import GAP, Bridges, Site, lift_ends, lifted, placed
 from pathgen.cuts.contours import contours
 from pathgen.cuts.entry import level_at, plane_lengths, ramp, stretch
 from pathgen.errors import ArgumentError
@@ -25,7 +25,7 @@ def contour_of(shape, radius=3.0):
 
 def spots(shape, bridges=ASKED, **options):
     c = contour_of(shape)
-    where, _ = placed(c.path, c.outline, bridges, diameter=6, **options)
+    where, _ = placed(Site(contour=c.path, outlines=c.outline, diameter=6), bridges, **options)
     return c.path, where, np.array([stretch(c.path, s, s).points[0, :2] for s in where])
 
 

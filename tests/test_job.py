@@ -138,7 +138,7 @@ def test_a_back_side_job_must_show_the_original_from_the_front():
 
 
 def test_acute_corners_of_an_honest_pocket_are_no_residual():
-    """Where walls meet at 12 degrees, a path 0.004 mm off both ends 0.04 mm short of the corner: that is owed to none."""
+    """Where walls meet at 12 degrees, a path 0.004 mm off both ends 0.04 mm short of the corner: not owed."""
     wedge = Polygon([(20, 30), (80, 30), (80, 30 + 60 * math.tan(math.radians(12)))])
     job = pg.Job(
         "wedge",

@@ -10,22 +10,24 @@ lift
 foot
     on each side of a lift, where a ramped bridge rises to its top.
 
-Placement: samples along the contour are barred where a lift would cover a corner of the outline. Among the rest,
-straight runs come first, then the least curvature; with a stated grain, sides that run along it (what is left of a
-bridge is pared off a long-grain edge cleanly, on end grain it tears: common practice, no source). Bridges stand as
-evenly as that allows.
+Placement: samples along the contour are barred where a lift would cover a corner of the outline, or where another way
+at full depth would cut what it leaves. Among the rest, straight runs come first, then the least curvature; with a
+stated grain, sides that run along it (what is left of a bridge is pared off a long-grain edge cleanly, on end grain it
+tears: common practice, no source). Bridges stand as evenly as that allows.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import KW_ONLY, dataclass
+from dataclasses import KW_ONLY, dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, MultiLineString
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.entry import plane_lengths, stretch
 from pathgen.errors import ArgumentError, one_of, positive
@@ -52,6 +54,11 @@ STEEPEST_FOOT = 45.0
 FOOT_SHARE = 0.25
 """Share of the slot between two bridges that each one's foot may take. Larger: no place is left for the tool to enter
 and leave; smaller: steeper feet."""
+
+TURNED = 1.6
+"""Two places on a contour, further apart along it than this many reaches, belong to different stretches: a half circle
+as wide as the reach is pi / 2 of it long. Larger: two sides of a narrow slot are missed; smaller: round contours bar
+themselves."""
 
 SAGITTA = 1e-5
 """Contours are flattened by this to measure their curvature, mm. Larger: on a disc, bridges would settle where the
@@ -102,36 +109,84 @@ class Bridges:
 
 @dataclass(frozen=True, eq=False)
 class _Samples:
-    """Places along a contour: run length s, xy, direction (radians), turning within one lift, corner, not barred."""
+    """Places along a contour: run length s, direction (radians), turning within one lift, kept clear, not barred."""
 
     s: FloatArray
-    xy: FloatArray
     heading: FloatArray
     turning: FloatArray
-    corner: BoolArray
+    clear: BoolArray
     free: BoolArray
     total: float
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Site:
+    """A contour and what bridges on it must keep clear of.
+
+    Attributes:
+        contour: closed.
+        outlines: what the contour runs along, as polygons; their corners are kept clear.
+        diameter: of the cutter, mm.
+        others: ways that are cut to full depth too.
+        reach: bridges stay this far off `others`, and off further stretches of the contour itself, mm.
+    """
+
+    contour: Path
+    outlines: BaseGeometry
+    diameter: float
+    others: BaseGeometry = field(default_factory=MultiLineString)
+    reach: float = 0.0
+
+    @cached_property
+    def total(self) -> float:
+        """Run length of the contour, mm."""
+        return float(plane_lengths(self.contour).sum())
+
+    @cached_property
+    def line(self) -> LineString:
+        """The contour, flattened."""
+        return LineString(self.contour.flattened(SAGITTA)[:, :2])
+
+    @cached_property
+    def xy(self) -> FloatArray:
+        """Samples at even steps, (n, 2), mm."""
+        n = int(np.clip(math.ceil(self.line.length / 0.25), 64, 6000))
+        places = shapely.line_interpolate_point(self.line, np.arange(n) * (self.line.length / n))
+        return np.asarray(shapely.get_coordinates(places))
+
+    @cached_property
+    def corner(self) -> BoolArray:
+        """Samples beside a corner of an outline, or where one outline follows another."""
+        return _at_corners(self.xy, self.outlines)
+
+    @cached_property
+    def crossed(self) -> BoolArray:
+        """Samples that another way at full depth comes so near that it would cut a bridge there."""
+        points, n = shapely.points(self.xy), len(self.xy)
+        shapely.prepare(self.others)
+        near = np.asarray(shapely.dwithin(self.others, points, self.reach), dtype=np.bool_)
+        one, two = shapely.STRtree(points).query(points, predicate="dwithin", distance=self.reach)
+        apart = np.abs(one - two)
+        apart = np.minimum(apart, n - apart) * (self.total / n)
+        near[one[apart > TURNED * self.reach]] = True
+        return near
+
+
 def placed(
-    contour: Path,
-    outline: Polygon,
+    site: Site,
     bridges: Bridges,
     *,
-    diameter: float,
     rise: float = 0.0,
     angle: float = 3.0,
     grain: float | None = None,
     what: str = "the outline",
     fewest: bool = False,
 ) -> tuple[tuple[float, ...], float]:
-    """Return the run lengths on `contour` at which bridges are centered, in order, and the slope of their feet.
+    """Return the run lengths on a contour at which bridges are centered, in order, and the slope of their feet.
 
     Args:
-        contour: closed.
-        outline: the region (or hole, as a polygon) that the contour runs along; its corners are kept clear.
+        site: the contour, and what is kept clear.
         bridges: what is asked.
-        diameter: of the cutter, mm.
         rise: from the lowest level to the bridge's top, mm; the height of a foot.
         angle: entry angle, degrees: the slope of a foot where there is room for it.
         grain: of the stock, degrees counter-clockwise from X.
@@ -141,40 +196,37 @@ def placed(
     Raises:
         ArgumentError: if they do not all fit; says how many do, and what length would.
     """
-    total = float(plane_lengths(contour).sum())
-    wanted = bridges.wanted(total)
+    wanted = bridges.wanted(site.total)
     ramped = bridges.shape == "ramp" and rise > 0
     steepest = math.tan(math.radians(STEEPEST_FOOT))
-    lift = bridges.length + diameter + (2.0 * rise / steepest if ramped else 0.0)
-    where = _fitted(contour, outline, wanted, lift, grain, 0.5 * diameter)
+    lift = bridges.length + site.diameter + (2.0 * rise / steepest if ramped else 0.0)
+    where = _fitted(site, wanted, lift, grain)
     while where is None and fewest and wanted > LEAST:
         wanted -= 1
-        where = _fitted(contour, outline, wanted, lift, grain, 0.5 * diameter)
+        where = _fitted(site, wanted, lift, grain)
     if where is None:
-        raise ArgumentError(_too_many(contour, outline, bridges, wanted, diameter, what))
+        raise ArgumentError(_too_many(site, bridges, wanted, what))
     if not ramped:
         return where, 90.0
-    room = _foot_room(contour, outline, where, bridges.length + diameter, 0.5 * diameter)
+    room = _foot_room(site, where, bridges.length + site.diameter)
     return where, min(max(angle, math.degrees(math.atan2(rise, room))), STEEPEST_FOOT)
 
 
-def _foot_room(contour: Path, outline: Polygon, where: tuple[float, ...], lift: float, clear: float) -> float:
-    """Return how long the feet may be, mm: up to the next bridge's foot, and to the next corner."""
-    found = _sampled(contour, outline, lift, clear)
+def _foot_room(site: Site, where: tuple[float, ...], lift: float) -> float:
+    """Return how long the feet may be, mm: up to the next bridge's foot, and to the next place kept clear."""
+    found = _sampled(site, lift)
     gap = float(np.diff([*where, where[0] + found.total]).min())
     room = FOOT_SHARE * (gap - lift - GAP)
-    corner = found.s[found.corner]
-    if len(corner):
-        off = np.abs(np.array(where)[:, None] - corner[None, :])
-        room = min(room, float(np.minimum(off, found.total - off).min()) - 0.5 * lift - clear)
+    clear = found.s[found.clear]
+    if len(clear):
+        off = np.abs(np.array(where)[:, None] - clear[None, :])
+        room = min(room, float(np.minimum(off, found.total - off).min()) - 0.5 * lift - 0.5 * site.diameter)
     return max(room, NOISE)
 
 
-def _fitted(
-    contour: Path, outline: Polygon, wanted: int, lift: float, grain: float | None, clear: float
-) -> tuple[float, ...] | None:
+def _fitted(site: Site, wanted: int, lift: float, grain: float | None) -> tuple[float, ...] | None:
     """Return centers for `wanted` bridges, or None."""
-    found = _sampled(contour, outline, lift, clear)
+    found = _sampled(site, lift)
     if found.total < wanted * (lift + GAP) or not found.free.any():
         return None
     cost = np.where(found.turning <= STRAIGHT, 0.0, 0.5 + np.round(found.turning, 1))
@@ -183,38 +235,43 @@ def _fitted(
     return _even(found, cost, wanted, lift + GAP) or _packed(found, wanted, lift + GAP)
 
 
-def _sampled(contour: Path, outline: Polygon, lift: float, clear: float) -> _Samples:
-    """Measure a closed contour at even steps; `clear` is how far a lift's ends stay off corners, mm.
+def _sampled(site: Site, lift: float) -> _Samples:
+    """Measure a closed contour at even steps.
 
-    A cutter that comes round a sharp corner of its way sweeps its own radius of what lies behind the corner.
+    A lift's ends stay the cutter's radius off corners: a cutter that comes round a sharp corner of its way sweeps as
+    much of what lies behind the corner.
     """
-    line = LineString(contour.flattened(SAGITTA)[:, :2])
-    total = float(line.length)
-    n = int(np.clip(math.ceil(total / 0.25), 64, 6000))
-    s = np.arange(n) * (total / n)
-    xy = shapely.get_coordinates(shapely.line_interpolate_point(line, s))
-    step = np.roll(xy, -1, axis=0) - xy
+    n = len(site.xy)
+    pitch = float(site.line.length) / n
+    step = np.roll(site.xy, -1, axis=0) - site.xy
     heading = np.arctan2(step[:, 1], step[:, 0])
     turn = np.abs(np.angle(np.exp(1j * (heading - np.roll(heading, 1)))))
-    half = min(n // 2, max(1, math.ceil(0.5 * lift / (total / n)) + 1))
-    wide = np.concatenate([turn[-half:], turn, turn[:half]])
+    half = min(n // 2, max(1, math.ceil(0.5 * lift / pitch) + 1))
+    wing = min(n // 2, half + math.ceil(0.5 * site.diameter / pitch))
+    turning = _around(turn, half)
+    free = (_around(site.corner, wing) == 0) & (_around(site.crossed, half) == 0)
+    s = np.linspace(0.0, site.total, n, endpoint=False, dtype=np.float64)
+    return _Samples(s, heading, turning, site.corner | site.crossed, free, site.total)
+
+
+def _around(values: FloatArray | BoolArray, reach: int) -> FloatArray:
+    """Return for each of the values round a ring the sum of those up to `reach` places away, itself included."""
+    n = len(values)
+    wide = np.concatenate([values[n - reach :], values, values[:reach]]).astype(np.float64)
     c = np.concatenate([[0.0], np.cumsum(wide)])
-    turning = c[2 * half + 1 :][:n] - c[:n]
-    barred = _at_corners(xy, outline)
-    wing = min(n // 2, half + math.ceil(clear / (total / n)))
-    spread = np.concatenate([barred[-wing:], barred, barred[:wing]]).astype(np.int64)
-    b = np.concatenate([[0], np.cumsum(spread)])
-    free = (b[2 * wing + 1 :][:n] - b[:n]) == 0
-    scale = float(plane_lengths(contour).sum()) / total
-    return _Samples(np.multiply(s, scale, dtype=np.float64), xy, heading, turning, barred, free, total * scale)
+    total: FloatArray = c[2 * reach + 1 :][:n] - c[:n]
+    return total
 
 
-def _at_corners(xy: FloatArray, outline: Polygon) -> BoolArray:
-    """Return which samples of a contour lie beside a corner of the outline, or on both sides of one."""
-    barred = np.zeros(len(xy), dtype=bool)
-    rings = [outline.exterior, *outline.interiors]
+def _at_corners(xy: FloatArray, outlines: BaseGeometry) -> BoolArray:
+    """Return which samples of a contour lie beside a corner of an outline, or on both sides of one, or of two outlines.
+
+    Where a contour goes over from one outline to the next, the two leave a gap too narrow for the cutter.
+    """
+    rings = shapely.get_rings(shapely.get_parts(outlines))
     points = shapely.points(xy)
-    near = np.argmin(np.stack([shapely.distance(r, points) for r in rings]), axis=0)
+    near = np.argmin(shapely.distance(rings[:, None], points[None, :]), axis=0)
+    barred: BoolArray = (near != np.roll(near, 1)) | (near != np.roll(near, -1))
     for k, ring in enumerate(rings):
         mine = near == k
         if not mine.any():
@@ -318,20 +375,20 @@ def _greedy_apart(s: FloatArray, total: float, first: float, gap: float) -> list
         chosen.append((first + at) % total)
 
 
-def _too_many(contour: Path, outline: Polygon, bridges: Bridges, wanted: int, diameter: float, what: str) -> str:
+def _too_many(site: Site, bridges: Bridges, wanted: int, what: str) -> str:
     """Say how many bridges fit, and what length would."""
-    found = _sampled(contour, outline, bridges.length + diameter, 0.5 * diameter)
-    s, gap = found.s[found.free], bridges.length + diameter + GAP
+    found = _sampled(site, bridges.length + site.diameter)
+    s, gap = found.s[found.free], bridges.length + site.diameter + GAP
     fit = max((len(_greedy_apart(s, found.total, float(f), gap)) for f in s[:: max(1, len(s) // 64)]), default=0)
     low, high = 0.0, bridges.length
     for _ in range(8):
         middle = 0.5 * (low + high)
-        ok = _fitted(contour, outline, wanted, middle + diameter, None, 0.5 * diameter) is not None
+        ok = _fitted(site, wanted, middle + site.diameter, None) is not None
         low, high = (middle, high) if ok else (low, middle)
     way = f"with length={math.floor(low * 10) / 10:g} all would" if low >= 0.1 else "no length would let all fit"
     return (
-        f"{wanted} bridges of {bridges.length:g} mm do not fit on {what} clear of its corners: {fit} would, and {way}. "
-        "Take shorter or fewer ones, or a smaller cutter"
+        f"{wanted} bridges of {bridges.length:g} mm do not fit on {what} clear of corners and of other slots: {fit} "
+        f"would, and {way}. Take shorter or fewer ones, or a smaller cutter"
     )
 
 

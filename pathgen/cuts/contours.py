@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.polygon import orient
 
@@ -21,7 +22,7 @@ from pathgen.model.path import Path
 from pathgen.model.tool import Direction
 from pathgen.shape.arcs import fit_arcs
 from pathgen.shape.offset import as_multi, grown
-from pathgen.shape.tolerance import ARC_FIT
+from pathgen.shape.tolerance import ARC_FIT, WALL
 
 Side = Literal["outside", "inside"]
 
@@ -36,22 +37,30 @@ class Contour:
     Attributes:
         path: of the tool's center, at z = 0, in cutting direction.
         ring: the same as a polygon.
-        outline: the part of the shape it runs along, as a polygon: a piece of the region, or a hole.
+        outline: the outlines it runs along, as polygons: of one piece or hole, or of several pieces that stand nearer
+            to each other than the cutter is wide.
         frees_waste: what it encloses is a cut-out, not the part.
         lanes: further ways in the waste that widen the slot.
-        finish: the ways of the last pass, nearer to the wall by the finish allowance.
-        slug: the piece of waste it frees, empty if the cutter leaves none.
+        finish: the ways of the finish pass, nearer to the wall by the finish allowance.
+        clearing: ways that clear narrow waste away, innermost first; see `pathgen.cuts.slugs`.
+        slug: the waste it frees that wants bridges; see `pathgen.cuts.slugs`.
         inner: indices of contours that lie inside it, to be cut before.
     """
 
     path: Path
     ring: Polygon
-    outline: Polygon
+    outline: MultiPolygon
     frees_waste: bool
     lanes: list[Path] = field(default_factory=list)
     finish: list[Path] = field(default_factory=list)
+    clearing: list[Path] = field(default_factory=list)
     slug: MultiPolygon = field(default_factory=MultiPolygon)
     inner: list[int] = field(default_factory=list)
+
+    @property
+    def ways(self) -> list[Path]:
+        """All ways of the tool's center."""
+        return [self.path, *self.lanes, *self.finish, *self.clearing]
 
 
 def center_region(region: MultiPolygon, side: Side, by: float) -> MultiPolygon:
@@ -86,19 +95,14 @@ def contours(
     if not wall:
         raise ArgumentError(f"a cutter of {2 * radius:g} mm fits nowhere {side} this shape: take a smaller one")
     found = []
-    pieces = [Polygon(p.exterior) for p in region.geoms]
-    holes = [Polygon(r) for p in region.geoms for r in p.interiors]
+    outlines = shapely.polygons(shapely.get_rings(np.array(region.geoms)))
     for ring, encloses in wall:
         waste = encloses if side == "inside" else not encloses
-        outline = _nearest(ring, pieces if encloses else holes)
-        found.append(Contour(path=_path(ring), ring=Polygon(ring), outline=outline, frees_waste=waste))
+        outline = _beside(ring, outlines, radius + allowance)
+        found.append(Contour(path=closed_path(ring), ring=Polygon(ring), outline=outline, frees_waste=waste))
     _attach(found, [r for by in lanes for r, _ in _lane(region, side, radius + allowance + by, direction)], "lanes")
     if allowance:
         _attach(found, [r for r, _ in _rings(center_region(region, side, radius), side, direction)], "finish")
-    for c in found:
-        if c.frees_waste:
-            widest = max(lanes, default=0.0)
-            c.slug = grown(c.ring, -(radius + widest), error=OFFSET)
     found.sort(key=lambda c: (c.ring.area, *np.round(c.ring.bounds, 6)))
     for k, c in enumerate(found):
         c.inner = [j for j in range(k) if c.ring.contains(Point(found[j].path.points[0, :2]))]
@@ -120,7 +124,7 @@ def _rings(center: MultiPolygon, side: Side, direction: Direction) -> list[tuple
     return out
 
 
-def _path(ring: FloatArray) -> Path:
+def closed_path(ring: FloatArray) -> Path:
     """Return a closed path through a ring, begun in the middle of its longest chord, lines and arcs fitted."""
     xy = ring[:-1]
     size = np.hypot(*(np.roll(xy, -1, axis=0) - xy).T)
@@ -131,9 +135,10 @@ def _path(ring: FloatArray) -> Path:
     return Path(fit_arcs(xy, tolerance=ARC_FIT, closed=True))
 
 
-def _nearest(ring: FloatArray, among: list[Polygon]) -> Polygon:
-    line = LineString(ring)
-    return min(among, key=lambda p: float(shapely.distance(p.exterior, line)))
+def _beside(ring: FloatArray, outlines: NDArray[np.object_], by: float) -> MultiPolygon:
+    """Return the outlines along which `ring` runs at the distance `by`."""
+    off = shapely.distance(shapely.get_exterior_ring(outlines), LineString(ring))
+    return MultiPolygon(outlines[off <= max(by, float(off.min())) + WALL].tolist())
 
 
 def _attach(found: list[Contour], rings: list[FloatArray], to: str) -> None:
@@ -142,7 +147,7 @@ def _attach(found: list[Contour], rings: list[FloatArray], to: str) -> None:
     for ring in rings:
         probe = shapely.points(ring[:: max(1, len(ring) // 16)])
         off = shapely.distance(lines[:, None], probe[None, :]).max(axis=1)
-        getattr(found[int(np.argmin(np.round(off, 6)))], to).append(_path(ring))
+        getattr(found[int(np.argmin(np.round(off, 6)))], to).append(closed_path(ring))
 
 
 def _refuse_narrow(region: MultiPolygon, side: Side, radius: float) -> None:

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPolygon
+from shapely.geometry.base import BaseGeometry
 
-from pathgen.cuts.bridges import Bridges, lift_ends, lifted, placed
+from pathgen.cuts.bridges import Bridges, Site, lift_ends, lifted, placed
 from pathgen.cuts.contours import Contour
 from pathgen.cuts.entry import is_closed, level_at, plane_lengths, ramp, restarted, stretch
 from pathgen.cuts.leads import LEAD_SHARE, Lead, find_lead, loop_down, tangent_arcs
 from pathgen.cuts.model import DepthPlan
+from pathgen.cuts.slugs import Waste
 from pathgen.errors import ArgumentError
 from pathgen.model.bounds import Bridge, Free, Rule
 from pathgen.model.findings import Finding
@@ -56,6 +58,7 @@ class Plan:
     passes: list[Pass] = field(default_factory=list)
     rules: list[Rule] = field(default_factory=list)
     notes: list[Finding] = field(default_factory=list)
+    waste: Waste | None = None
 
     @property
     def left(self) -> bool:
@@ -68,6 +71,11 @@ class Plan:
         if self.bridges is None or self.stock is None:
             return -math.inf
         return -(self.stock.thickness - self.bridges.thickness)
+
+    @property
+    def standing(self) -> BaseGeometry:
+        """The center line's stretches on which bridges stand: no lead may come near them."""
+        return shapely.union_all([r.line for r in self.rules if isinstance(r, Bridge)])
 
     def add(self, path: Path, role: Role, level: int, after: set[int], *, slot: bool = False) -> int:
         """Append a pass and return its index."""
@@ -84,9 +92,13 @@ class Plan:
         self.notes.append(Finding(code=code, severity=severity, text=text, advice=advice, cut=self.name))
 
 
-def beside(plan: Plan, contour: Contour, center: MultiPolygon, before: set[int]) -> set[int]:
+Held: TypeAlias = tuple[list[tuple[float, float]], float]
+"""Places (x, y) of the bridges on a contour, and the slope of their feet, degrees."""
+
+
+def beside(plan: Plan, contour: Contour, center: MultiPolygon, held: Held, before: set[int]) -> set[int]:
     """Add all passes of one contour; return the indices of its last ones."""
-    centers, slope = bridges_on(plan, contour)
+    centers, slope = held
     if plan.allowance:
         rough = level_passes(plan, contour, lifts_on(plan, contour.path, centers), slope, None, before)
         ends = set()
@@ -95,7 +107,7 @@ def beside(plan: Plan, contour: Contour, center: MultiPolygon, before: set[int])
         return ends or rough
     lifts = lifts_on(plan, contour.path, centers)
     lead = None
-    if plan.entry == "ramp" and plan.lead != 0 and not contour.lanes:
+    if plan.entry == "ramp" and plan.lead != 0 and not contour.lanes and not contour.clearing:
         radius = plan.lead if plan.lead is not None else LEAD_SHARE * plan.tool.diameter
         if radius > 0.5 * plan.tool.diameter + 1e-9:
             raise ArgumentError(
@@ -105,6 +117,7 @@ def beside(plan: Plan, contour: Contour, center: MultiPolygon, before: set[int])
         lead = find_lead(
             contour.path, center, side=plan.side, radius=(radius,), lifts=_widened(lifts, plan, slope),
             spare=plan.tool.diameter, reach=0.5 * plan.tool.diameter, left=plan.left, stock=plan.stock, whole=True,
+            keep_off=plan.standing, waste=plan.waste,
         )  # fmt: skip
         if lead is None:
             plan.say(
@@ -116,8 +129,8 @@ def beside(plan: Plan, contour: Contour, center: MultiPolygon, before: set[int])
     return level_passes(plan, contour, lifts, slope, lead, before)
 
 
-def bridges_on(plan: Plan, contour: Contour) -> tuple[list[tuple[float, float]], float]:
-    """Return the places (x, y) of the bridges on a contour, and the slope of their feet."""
+def bridges_on(plan: Plan, contour: Contour, others: list[Contour]) -> Held:
+    """Return the places (x, y) of the bridges on a contour, and the slope of their feet; `others` are cut as well."""
     if plan.bridges is None:
         return [], 90.0
     if contour.frees_waste:
@@ -126,12 +139,25 @@ def bridges_on(plan: Plan, contour: Contour) -> tuple[list[tuple[float, float]],
             return [], 90.0
     path = contour.finish[0] if len(contour.finish) == 1 else contour.path
     what = "the cut-out" if contour.frees_waste else "the outline"
-    x, y = contour.outline.exterior.coords[0]
+    x, y = contour.outline.geoms[0].exterior.coords[0]
     grain = plan.stock.grain if plan.stock is not None else None
+    ways = [w for c in others if c is not contour for w in c.ways] + contour.clearing
+    site = Site(
+        contour=path,
+        outlines=contour.outline,
+        diameter=plan.tool.diameter,
+        others=MultiLineString([w.flattened(0.002)[:, :2] for w in ways]),
+        reach=plan.slot + plan.allowance,
+    )
     where, slope = placed(
-        path, contour.outline, plan.bridges, diameter=plan.tool.diameter, rise=plan.top - plan.depth.bottom,
-        angle=plan.angle, grain=grain, what=f"{what} at ({x:.1f}, {y:.1f})", fewest=contour.frees_waste,
-    )  # fmt: skip
+        site,
+        plan.bridges,
+        rise=plan.top - plan.depth.bottom,
+        angle=plan.angle,
+        grain=grain,
+        what=f"{what} at ({x:.1f}, {y:.1f})",
+        fewest=contour.frees_waste,
+    )
     if slope < 90 and slope > plan.angle + 1e-9:
         plan.say(
             "steep-bridge",
@@ -216,10 +242,14 @@ def level_passes(
 ) -> set[int]:
     """Add the passes of every level of a contour; return the index of the last."""
     path, total = contour.path, float(plane_lengths(contour.path).sum())
+    if lead is not None and plan.waste is not None:
+        plan.waste = plan.waste.less(lead.swept(plan.tool.diameter))
     at, above, after = (lead.at if lead else _off_lifts(lifts, total)), 0.0, before
     for k, z in enumerate(plan.heights):
-        broken = k > 0 and (-z > plan.lifting_below + 1e-9 or bool(contour.lanes))
+        broken = k > 0 and (-z > plan.lifting_below + 1e-9 or bool(contour.lanes or contour.clearing))
         begin = above + AIR if broken else above
+        for way in contour.clearing:
+            after = {_lap(plan, way, [], slope, above + AIR if k else above, z, 0.0, k, after)[0]}
         for lane in contour.lanes:
             near = _lifts_near(plan, lane, lifts, path)
             start = _off_lifts(near, float(plane_lengths(lane).sum()))
@@ -291,7 +321,7 @@ def _finish(
     slope: float,
     after: set[int],
 ) -> set[int]:
-    """Add the last pass along the wall; return its index."""
+    """Add the finish pass along the wall; return its index."""
     lifts = lifts_on(plan, path, places)
     radius = 0.5 * plan.tool.diameter
     first = plan.lead if plan.lead is not None else radius
@@ -299,7 +329,7 @@ def _finish(
     if first > 0:
         lead = find_lead(
             path, center, side=plan.side, radius=(first, 0.5 * first, 0.25 * first),
-            lifts=_widened(lifts, plan, slope), reach=radius,
+            lifts=_widened(lifts, plan, slope), reach=radius, keep_off=plan.standing, waste=plan.waste,
             spare=plan.tool.diameter + OVERLAP, left=plan.left, stock=plan.stock, whole=False,
         )  # fmt: skip
         if lead is None:
@@ -319,7 +349,10 @@ def _finish(
         before = float(plane_lengths(come).sum())
         lap = Path.joined([come, lap, leave])
         swept = [LineString(p.flattened(0.001)[:, :2]).buffer(radius + 0.002) for p in (come, leave)]
-        plan.rules.append(Free(region=as_multi(shapely.union_all(swept)), depth=-plan.depth.bottom))
+        arcs = as_multi(shapely.union_all(swept))
+        plan.rules.append(Free(region=arcs, depth=-plan.depth.bottom))
+        if plan.waste is not None:
+            plan.waste = plan.waste.less(arcs)
     flutes = plan.tool.cutting_length
     whole = flutes is not None and flutes >= -plan.depth.bottom - 1e-9
     heights = (plan.depth.bottom,) if whole else plan.heights

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.entry import plane_lengths, stretch
+from pathgen.cuts.slugs import Waste
 from pathgen.model.arrays import FloatArray
 from pathgen.model.path import Path
 from pathgen.model.stock import Stock
@@ -92,6 +94,8 @@ def find_lead(
     left: bool,
     stock: Stock | None,
     whole: bool,
+    keep_off: BaseGeometry,
+    waste: Waste | None,
 ) -> Lead | None:
     """Return the first place with room in the waste, the longest straight moves first; None if there is none.
 
@@ -106,6 +110,8 @@ def find_lead(
         left: the waste is on the left of the path.
         stock: what is swept must lie on it, where known.
         whole: the whole circle is run, not only a quarter each way.
+        keep_off: center lines of all bridges, other contours' too.
+        waste: of a through cut: no piece of it may be cut loose.
     """
     step = plane_lengths(path)
     mark = np.concatenate([[0.0], np.cumsum(step)])
@@ -123,7 +129,8 @@ def find_lead(
             lead = Lead(at=at, touch=touch, heading=heading_at(path, at), radius=r, left=left)
             shape = _shape(lead, whole)
             fits = not room.intersects(shape) if side == "outside" else room.covers(shape)
-            if fits and (board is None or board.covers(shape)):
+            fits = fits and not keep_off.dwithin(shape, 2 * reach) and (board is None or board.covers(shape))
+            if fits and not (waste is not None and waste.freed_by(shape.buffer(reach))):
                 return lead
     return None
 

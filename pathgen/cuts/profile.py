@@ -17,10 +17,11 @@ import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPolygon
 
 from pathgen.cuts.bridges import Bridges
-from pathgen.cuts.contours import Contour, center_region, contours, unreached
+from pathgen.cuts.contours import Contour, Side, center_region, contours, unreached
 from pathgen.cuts.entry import entry_angle
 from pathgen.cuts.laps import Plan, beside, bridges_on, level_passes, lifts_on, open_line
 from pathgen.cuts.model import Cut, Cuttings, cutting_for, levels, plan_depth, tool_notes
+from pathgen.cuts.slugs import clear_narrow
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.artwork import Shape, lines_of, region_of
 from pathgen.model.bounds import Bounds, Bridge, Free, Groove, Kerf
@@ -29,7 +30,7 @@ from pathgen.model.stock import Depth, Stock
 from pathgen.model.tool import BallNose, EndMill, Tool, VBit
 from pathgen.shape.arcs import fit_arcs
 from pathgen.shape.offset import as_multi
-from pathgen.shape.tolerance import ARC_FIT
+from pathgen.shape.tolerance import ARC_FIT, WALL
 from pathgen.shop.materials import material
 
 __all__ = ["Bridges", "profile"]
@@ -69,7 +70,8 @@ def profile(
 
     Outside, the tool's center runs at the cutter's radius from the outline, in true arcs round convex corners, and
     holes are cut on their inside, before the outline around them; inside is the reverse. Climb (the default of
-    `Cutting`) runs clockwise outside and counter-clockwise inside.
+    `Cutting`) runs clockwise outside and counter-clockwise inside. Where a through cut would free waste narrower than
+    2.5 D, that is cleared away level by level, and a note says so.
 
     Args:
         shape: region or lettering; for side="along" also lines; mm, stock coordinates.
@@ -77,8 +79,8 @@ def profile(
         depth: mm, or `THROUGH`; a number of at least the stock's thickness is through too.
         side: of the outline.
         bridges: hold the part; only for cuts that go through. Cut-outs that would drop get them too.
-        finish_allowance: mm left on the wall for a last pass; over the full depth where the tool's `cutting_length` is
-            known, else level by level. In clear plastics 0 means 0.25.
+        finish_allowance: mm left on the wall for a finish pass; over the full depth where the tool's `cutting_length`
+            is known, else level by level. In clear plastics 0 means 0.25.
         entry: "ramp" along the contour (or a helix beside it), or "plunge".
         lead: radius of the tangent arcs by which the tool joins and leaves the wall, mm; None = by itself (0.4 D for
             the helix, the cutter's radius for finish passes, less where there is no room); 0 = none.
@@ -122,10 +124,13 @@ def profile(
         direction=plan.cutting.direction,
     )
     center = center_region(region, side, radius)
+    if plan.depth.through:
+        _clear_slugs(plan, found, region)
     last: list[set[int]] = []
-    for contour in found:
+    held = [bridges_on(plan, contour, found) for contour in found]
+    for contour, bridges_here in zip(found, held, strict=True):
         before = set().union(*(last[k] for k in contour.inner)) if contour.inner else set()
-        last.append(beside(plan, contour, center, before))
+        last.append(beside(plan, contour, center, bridges_here, before))
     wide = plan.slot + plan.allowance
     plan.rules.insert(0, _kerf(plan, region, wide))
     missed = unreached(region, side, radius)
@@ -138,6 +143,41 @@ def profile(
             "Take a smaller cutter if they matter.",
         )
     return (_cut(plan, shape, missed),)
+
+
+def _clear_slugs(plan: Plan, found: list[Contour], region: MultiPolygon) -> None:
+    """Have narrow waste cleared away, and say so; say which parts stay joined."""
+    side: Side = "inside" if plan.side == "inside" else "outside"
+    cleared, plan.waste = clear_narrow(
+        found, region, side, diameter=plan.tool.diameter, direction=plan.cutting.direction
+    )
+    for slug in cleared:
+        plan.rules.append(Free(region=slug, depth=-plan.depth.bottom))
+    if cleared:
+        spots = [g.representative_point().coords[0] for g in cleared]
+        places = ", ".join(f"({x:.1f}, {y:.1f})" for x, y in spots[:8]) + (", ..." if len(spots) > 8 else "")
+        plan.say(
+            "slug-cleared",
+            f"Waste in {plan.name} that would drop loose beside the cutter is cleared away, at {places}.",
+            "Waste wider than 2.5 cutter diameters in a cut-out gets bridges instead.",
+        )
+    if side == "inside":
+        return
+    for contour in found:
+        near = [p for p in region.geoms if p.exterior.distance(contour.ring.exterior) <= 0.5 * plan.slot + WALL]
+        joined = [a.exterior for a in near if contour.ring.contains(a)]
+        gaps = [shapely.shortest_line(a, b) for k, a in enumerate(joined) for b in joined[:k]]
+        narrow = [g for g in gaps if g.length < plan.tool.diameter]
+        if narrow:
+            gap = min(narrow, key=lambda g: float(g.length))
+            x, y = gap.interpolate(0.5, normalized=True).coords[0]
+            plan.say(
+                "parts-joined",
+                f"Pieces of {plan.name} stand {gap.length:.2f} mm apart at ({x:.1f}, {y:.1f}), nearer than "
+                f"{plan.tool.describe()} is wide: the gap is not cut, and bridges hold the pieces together only.",
+                "Take a smaller cutter, or move the pieces apart.",
+                severity="warning",
+            )
 
 
 def _planned(
@@ -238,16 +278,18 @@ def _along(plan: Plan, lines: MultiLineString) -> None:
         raise ArgumentError("bridges stand on closed outlines only: leave them out, or close the lines")
     lines = MultiLineString([g for g in lines.geoms if g.length > 0])
     tool = plan.tool
+    closed: list[Contour] = []
     for line in lines.geoms:
         xy = shapely.get_coordinates(line)
         if line.is_closed and len(xy) > 3:
             path = Path(fit_arcs(xy[:-1], tolerance=ARC_FIT, closed=True))
             ring = shapely.Polygon(xy)
-            contour = Contour(path=path, ring=ring, outline=ring, frees_waste=False)
-            centers, slope = bridges_on(plan, contour)
-            level_passes(plan, contour, lifts_on(plan, path, centers), slope, None, set())
+            closed.append(Contour(path=path, ring=ring, outline=MultiPolygon([ring]), frees_waste=False))
         else:
             open_line(plan, Path(fit_arcs(xy, tolerance=ARC_FIT)))
+    for contour in closed:
+        centers, slope = bridges_on(plan, contour, closed)
+        level_passes(plan, contour, lifts_on(plan, contour.path, centers), slope, None, set())
     if isinstance(tool, VBit):
         deep = -plan.depth.bottom
         half = float(tool.radius_at(deep))

@@ -141,6 +141,8 @@ _PLAN: dict[str, Code] = {
     "unreached": Code(_W, "places that the tool cannot enter stay uncut", "Take a smaller tool, or let them stand."),
     "deep-slot": Code(_W, "a slot one cutter wide is deeper than its chips can leave", "Widen it with slot_width=."),
     "no-lead": Code(_N, "there is no room in the waste to join a wall gently", "Leave more room beside the outline."),
+    "slug-cleared": Code(_N, "waste that would drop loose is cleared away", "A smaller cutter allows for bridges."),
+    "parts-joined": Code(_W, "parts stand nearer to each other than the cutter is wide", "Move them apart."),
     "steep-bridge": Code(_N, "ramped bridges rise steeper than the entry's angle", "Take shorter or fewer bridges."),
     "groove-limit": Code(_N, "wide strokes get a flat floor", "Give depth_limit= for another depth."),
     "flatness": Code(_N, "how flat the top must be for the grooves to keep their width", "Face or measure the board."),
