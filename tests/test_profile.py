@@ -378,9 +378,9 @@ def test_bad_requests_are_named():
         profile(LineString([(0, 0), (10, 0)]), MILL, depth=3)
     with pytest.raises(ArgumentError, match="cutting edges"):
         profile(SHAPES["disc"], MILL, depth=30)
-    flat = pg.EndMill(6, cutting_length=22, cutting=SPEEDS, center_cutting=False)
+    side_only = pg.EndMill(6, cutting_length=22, cutting=SPEEDS, center_cutting=False)
     with pytest.raises(ArgumentError, match="does not cut at its center"):
-        profile(SHAPES["disc"], flat, depth=3, entry="plunge")
+        profile(SHAPES["disc"], side_only, depth=3, entry="plunge")
     with pytest.raises(ArgumentError, match="a core standing"):
         profile(SHAPES["disc"], MILL, depth=3, lead=5)
 
