@@ -14,7 +14,7 @@ run
 
 Goals: nothing left, no gouge, little way. Steps: shrink the center region until nothing remains (`sheets`); drop
 leaves whose inside the ring around them has cleared already (`needed`); go from the leaves outwards
-(`ring_runs`), each ring joined to the nearest one already cut by a step no longer than it must be.
+(`pathgen.cuts.rings`), each ring joined to the nearest one already cut by a step no longer than it must be.
 
 Direction: a spindle that turns clockwise seen from above (M3) climbs when the cutter moves with the uncut material on
 its right. In a pocket the wall is outside, so outer rings run counter-clockwise and rings round
@@ -26,13 +26,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from pathgen.errors import ArgumentError
 from pathgen.model.arrays import BoolArray, FloatArray
@@ -135,28 +133,14 @@ class Sheet:
         depth: number of stepovers it was shrunk by.
         parent: index of the sheet it remained of; -1 for pieces of the center region.
         children: indices.
-        runs: runs that cut it and what lies inside it, once planned; the last one ends on it.
+        table: its outlines in cutting direction, once planned.
     """
 
     region: Polygon
     depth: int
     parent: int
     children: list[int] = field(default_factory=list)
-    runs: list[int] = field(default_factory=list)
     table: Segments = field(init=False)
-
-    @cached_property
-    def _border(self) -> BaseGeometry:
-        border = shapely.boundary(self.region)
-        shapely.prepare(border)
-        shapely.prepare(self.region)
-        return border
-
-    def holds(self, line: LineString) -> bool:
-        """Return whether a line lies inside and meets no outline."""
-        return not bool(shapely.intersects(self._border, line)) and bool(
-            shapely.intersects_xy(self.region, *line.coords[0])
-        )
 
 
 WIDEST = 0.95
@@ -279,154 +263,6 @@ def entry_point(ring: FloatArray) -> FloatArray:
     k = int(np.argmax(np.round(np.hypot(step[:, 0], step[:, 1]), 6)))
     middle: FloatArray = 0.5 * (ring[k] + ring[k + 1])
     return middle
-
-
-def ring_runs(
-    tree: list[Sheet], *, stepover: float, direction: Direction, leftover: BaseGeometry, radius: float
-) -> list[Run]:
-    """Return the runs that cut all rings, from the leaves outwards.
-
-    Args:
-        tree: from `sheets`; `Sheet.runs` is filled.
-        stepover: mm.
-        direction: "climb" or "conventional".
-        leftover: what no ring clears; links keep the radius away from it.
-        radius: of the tool, mm.
-    """
-    runs: list[Run] = []
-    for k in range(len(tree) - 1, -1, -1):
-        sheet = tree[k]
-        inner = [tree[c] for c in sheet.children]
-        if inner:
-            main = max(inner, key=lambda s: (len(s.runs), s.region.area))
-            current = main.runs[-1]
-            runs[current].needs |= {s.runs[-1] for s in inner if s is not main}
-        else:
-            runs.append(Run(entry=True, room=sheet.depth * stepover))
-            current = len(runs) - 1
-        sheet.table = Segments(rings_of(sheet.region, direction))
-        work = _RingWork(sheet, inner, stepover, radius, leftover)
-        mine = work.cut(runs, current)
-        sheet.runs = [r for s in inner for r in s.runs] + [r for r in mine if not inner or r != current]
-        sheet.runs.remove(mine[-1])
-        sheet.runs.append(mine[-1])
-    return runs
-
-
-SNAP = 0.5
-"""A ring starts on a vertex where its piece there is shorter than this many stepovers. Larger: steps between rings
-grow oblique; smaller: the chord a ring starts on cannot become part of an arc."""
-
-NEAR = 1.2
-"""Rings within this many stepovers of done ground count as next to it. Larger: steps may cross full material;
-smaller: chords make neighbours look far."""
-
-
-class _RingWork:
-    """Cuts the rings of one sheet after everything inside it."""
-
-    def __init__(
-        self, sheet: Sheet, inner: list[Sheet], stepover: float, radius: float, leftover: BaseGeometry
-    ) -> None:
-        self.table = sheet.table
-        self.rings = self.table.outlines
-        self.role: Role = "cut" if sheet.depth else "finish"
-        self.stepover, self.radius, self.leftover = stepover, radius, leftover
-        self.inner = inner
-        self.left = np.ones(len(self.rings), dtype=bool)
-        self.done = Segments([r for s in inner for r in s.table.outlines])
-        self.own: list[FloatArray] = []
-        self.outline = shapely.multilinestrings([LineString(r) for r in self.rings])
-        shapely.prepare(self.outline)
-        self.back: FloatArray | None = None
-
-    def cut(self, runs: list[Run], current: int) -> list[int]:
-        """Append the moves for all rings, and return the indices of the runs they are in."""
-        used = [current]
-        if not self.inner:
-            piece, start, _ = self.table.nearest(entry_point(self.rings[0]))
-            start = self.table.snapped(piece, start, SNAP * self.stepover)
-            self._append_ring(runs[current], piece, start, slot=True)
-        while self.left.any():
-            at = runs[current].end
-            piece, start, foot = self._next(at)
-            link = self._link(at, foot)
-            if link is None:
-                runs.append(Run(needs={current}))
-                current = len(runs) - 1
-                used.append(current)
-            elif len(link) > 1:
-                runs[current].moves.append(Move(xy=link, role="link"))
-            gap = float(np.hypot(*(start - foot)))
-            if gap > NOISE:
-                runs[current].moves.append(Move(xy=np.array([foot, start]), role="cut", slot=True))
-            self.back = foot
-            self._append_ring(runs[current], piece, start, slot=gap > NEAR * self.stepover)
-        return used
-
-    def _append_ring(self, run: Run, piece: int, start: FloatArray, *, slot: bool) -> None:
-        k = self.table.outline_of(piece)
-        xy = self.table.turned(piece, start)
-        run.moves.append(Move(xy=xy, role=self.role, slot=slot, closed=True, curved=True))
-        self.left[k] = False
-        self.own.append(self.rings[k])
-
-    def _next(self, at: FloatArray) -> tuple[int, FloatArray, FloatArray]:
-        """Return (piece of the next ring, its start there, the point on done ground from which to step over to it).
-
-        The ring nearest to the tool, if done ground lies about one stepover from its nearest point; else the next
-        nearest; else the ring nearest to done ground, which can always be reached: the shortest way to it crosses no
-        other.
-        """
-        open_rings = self.left.copy()
-        owner = np.repeat(np.arange(len(self.rings)), np.diff(self.table.first))
-        while open_rings.any():
-            piece, start, _ = self.table.nearest(at, open_rings[owner])
-            start = self.table.snapped(piece, start, SNAP * self.stepover)
-            foot = self._foot(start)
-            if foot is not None and self._clear(foot, start):
-                return piece, start, foot
-            open_rings[self.table.outline_of(piece)] = False
-        rings = np.flatnonzero(self.left)
-        ground = shapely.multilinestrings([LineString(r) for r in (*self.done.outlines, *self.own)])
-        shapely.prepare(ground)
-        ways = shapely.shortest_line(ground, np.array([LineString(self.rings[k]) for k in rings], dtype=object))
-        way = shapely.get_coordinates(ways[int(np.argmin(np.round(shapely.length(ways), 6)))])
-        wanted = self.left[owner]
-        piece, start, _ = self.table.nearest(way[1], wanted)
-        return piece, start, way[0]
-
-    def _foot(self, at: FloatArray) -> FloatArray | None:
-        """Return the point of done ground nearest to `at`; None where it is more than about a stepover away."""
-        best, limit = None, NEAR * self.stepover
-        for table in (self.done, Segments(self.own[-1:])):
-            if len(table.a):
-                _, foot, far = table.nearest(at)
-                if far <= limit:
-                    best, limit = foot, far
-        return best
-
-    def _clear(self, a: FloatArray, b: FloatArray) -> bool:
-        """Return whether the straight way from `a` to `b` meets no outline of this sheet but at its ends."""
-        line = trimmed(a, b)
-        return line is None or not bool(shapely.intersects(self.outline, line))
-
-    def _link(self, at: FloatArray, foot: FloatArray) -> FloatArray | None:
-        """Return a way over cleared floor to `foot`: (1, 2) where the tool is there already, None for none."""
-        if np.abs(at - foot).max() <= NOISE:
-            return at[None]
-        if self.back is None or not self.inner:
-            return None
-        way = [at, self.back, foot] if np.abs(at - self.back).max() > NOISE else [at, foot]
-        if np.abs(foot - self.back).max() <= NOISE:
-            way = [at, foot]
-        line = trimmed(self.back, foot)
-        if line is not None and not any(s.holds(line) for s in self.inner):
-            return None
-        xy = np.array(way)
-        if not self.leftover.is_empty and LineString(xy).distance(self.leftover) < self.radius - 10 * PLAN:
-            return None
-        return xy
 
 
 def trimmed(a: FloatArray, b: FloatArray) -> LineString | None:

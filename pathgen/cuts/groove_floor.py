@@ -18,13 +18,14 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon
 
-from pathgen.cuts.clearing import ring_runs, sheets
+from pathgen.cuts.clearing import sheets
 from pathgen.cuts.entry import entry_angle
 from pathgen.cuts.groove_depth import ridge_height
 from pathgen.cuts.groove_paths import Groove3
 from pathgen.cuts.layers import Descent, passes_at
 from pathgen.cuts.model import Cut, Cuttings, Pass
 from pathgen.cuts.pocket import pocket
+from pathgen.cuts.rings import ring_runs
 from pathgen.errors import ArgumentError
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Cutting, EndMill
@@ -123,7 +124,7 @@ def bit_floor(
     """
     spacing = bit_spacing(cutting, groove, title)
     tree = sheets(center, radius=spacing, stepover=spacing)
-    runs = ring_runs(tree, stepover=spacing, direction=cutting.direction, leftover=MultiPolygon(), radius=spacing)
+    runs = ring_runs(tree, stepover=spacing, direction=cutting.direction, radius=spacing)
     descent = Descent(
         entry="ramp",
         angle=entry_angle(cutting, groove.bit, stock),

@@ -3,11 +3,13 @@
 With a stepover of at most the radius every point between two rings is nearer than the radius to one of them, and
 nothing stands. Above it, pillars stand at the ends of sheets, in necks and in sharp corners. They are found by
 sets, exactly: what is further than the radius inside a sheet, less its children grown by the radius. None is wider
-than 2 (stepover - radius), less than the tool, so one pass along the middle takes it away.
+than 2 (stepover - radius), less than the tool, so one short way along its middle takes it away. That way sets out from
+a ring and goes back to it, so that no lift is needed.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -15,10 +17,9 @@ import shapely
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.cuts.clearing import Move, Run, Sheet
-from pathgen.model.arrays import FloatArray
-from pathgen.shape.offset import as_multi
-from pathgen.shape.tolerance import NOISE, PLAN, quad_segs
+from pathgen.cuts.clearing import Sheet
+from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.shape.tolerance import PLAN, quad_segs
 
 SPECK = 0.01
 """What cannot hold a disc of this radius is not worth a pass, mm. Larger: it is felt under a finger; smaller: chords
@@ -28,13 +29,6 @@ REACH = 0.97
 """Share of the radius a pass may rely on to cover a pillar. Larger: chords and simplified middles leave specks;
 smaller: passes longer than they must be."""
 
-TRIED = 12
-"""How many of the nearest pillars are tried for a link without a lift. Larger: longer links; smaller: more lifts."""
-
-LONGEST_LINK = 8.0
-"""Longest link between pillars, in radii; beyond it the tool lifts. Larger: the way down at depth grows longer than a
-lift takes; smaller: more lifts."""
-
 REACH_CHECK = 0.999
 """Share of the radius within which a corner of a pillar counts as cleared. Larger: chords deceive; smaller: more
 pieces are looked at closely for nothing."""
@@ -43,8 +37,8 @@ _ROUNDS = 6
 """How often what is still left is looked for again. One round nearly always does; more only mend odd shapes."""
 
 
-def leftovers(tree: list[Sheet], *, radius: float, stepover: float, error: float = PLAN) -> MultiPolygon:
-    """Return what no ring of `tree` clears, within what the tool can reach.
+def leftovers(tree: list[Sheet], *, radius: float, stepover: float, error: float = PLAN) -> tuple[Any, IntArray]:
+    """Return what no ring of `tree` clears, within what the tool can reach: pieces, and the sheet that holds each.
 
     Args:
         tree: from `pathgen.cuts.clearing.sheets`.
@@ -53,60 +47,54 @@ def leftovers(tree: list[Sheet], *, radius: float, stepover: float, error: float
         error: bound on chords, mm.
     """
     if stepover <= radius:
-        return MultiPolygon()
+        return np.array([], dtype=object), np.zeros(0, dtype=np.int64)
     segments = quad_segs(radius, error)
-    inside = shapely.buffer(np.array([s.region for s in tree], dtype=object), -radius, quad_segs=segments)
-    found = []
-    for sheet, area in zip(tree, inside.tolist(), strict=True):
-        if area.is_empty:
-            continue
-        if sheet.children:
-            kids = MultiPolygon([tree[c].region for c in sheet.children])
-            area = shapely.difference(area, shapely.buffer(kids, radius, quad_segs=segments))
-        found.append(area)
-    return _solid(found)
+    areas = shapely.buffer(np.array([s.region for s in tree], dtype=object), -radius, quad_segs=segments)
+    parents = [k for k, s in enumerate(tree) if s.children and not areas[k].is_empty]
+    kids = np.array([MultiPolygon([tree[c].region for c in tree[k].children]) for k in parents], dtype=object)
+    if parents:
+        areas[parents] = shapely.difference(areas[parents], shapely.buffer(kids, radius, quad_segs=segments))
+    return solid_parts(areas)
 
 
-def _solid(shapes: list[BaseGeometry]) -> MultiPolygon:
-    """Return the pieces that hold a disc of radius `SPECK`."""
-    pieces = [p for s in shapes for p in as_multi(s).geoms]
-    if not pieces:
-        return MultiPolygon()
-    array = np.array(pieces, dtype=object)
-    kept = ~shapely.is_empty(shapely.buffer(array, -SPECK, quad_segs=4))
-    return MultiPolygon(array[kept].tolist())
+def solid_parts(shapes: Any) -> tuple[Any, IntArray]:
+    """Return the pieces of an array of shapes that hold a disc of radius `SPECK`, and the shape each belongs to."""
+    pieces, owner = shapely.get_parts(shapes, return_index=True)
+    kept = shapely.area(pieces) > math.pi * SPECK * SPECK
+    kept[kept] = ~shapely.is_empty(shapely.buffer(pieces[kept], -SPECK, quad_segs=4))
+    return pieces[kept], owner[kept]
 
 
-def leftover_runs(
-    left: MultiPolygon, *, center: MultiPolygon, rings: BaseGeometry, radius: float, needs: set[int], first: int
-) -> list[Run]:
-    """Return runs that clear `left`.
+def ears(pieces: Any, owner: IntArray, rings: Any, rooms: Any, *, radius: float) -> list[list[FloatArray]]:
+    """Return the ways that clear `pieces`, for each shape of `rings` that they set out from.
 
     Args:
-        left: from `leftovers`.
-        center: the center region; no path leaves it.
-        rings: all rings, cut before; every pass sets out from one of them.
+        pieces: what is left, polygons; mm.
+        owner: index into `rings` and `rooms` for each piece.
+        rings: array of lines, cut before; every way sets out from one.
+        rooms: array of polygons; no way leaves its own.
         radius: of the tool, mm.
-        needs: indices of runs that must be done before.
-        first: index that the first run returned will have.
     """
-    runs: list[Run] = []
-    shapely.prepare(center)
-    shapely.prepare(rings)
-    room = center.buffer(10 * NOISE)
-    shapely.prepare(room)
+    result: list[list[FloatArray]] = [[] for _ in rings]
+    used = np.unique(owner)
+    shapely.prepare(rings[used])
+    shapely.prepare(rooms[used])
     for _ in range(_ROUNDS):
-        if left.is_empty:
+        if not len(pieces):
             break
-        ways = _ways(np.array(left.geoms, dtype=object), rings, center, radius)
-        _chain(ways, runs, left, room, radius, needs, first)
-        left = _rest(left, ways, radius)
-    return runs
+        ways = _ways(pieces, rings[owner], rooms[owner], radius)
+        for k, way in ways:
+            result[int(owner[k])].append(way)
+        pieces, of = _rest(pieces, [w for _, w in ways], radius)
+        owner = owner[of]
+    return result
 
 
-def _rest(left: MultiPolygon, ways: list[FloatArray], radius: float) -> MultiPolygon:
-    """Return what of `left` no way clears. Pieces with all corners within reach of one way need no closer look."""
-    pieces = np.array(left.geoms, dtype=object)
+def _rest(pieces: Any, ways: list[FloatArray], radius: float) -> tuple[Any, IntArray]:
+    """Return what of `pieces` no way clears, and of which piece each part is.
+
+    Pieces with all corners within reach of one way need no closer look.
+    """
     lines = np.array([LineString(w) for w in ways], dtype=object)
     corners, owner = shapely.get_coordinates(pieces, return_index=True)
     tree = shapely.STRtree(lines)
@@ -115,28 +103,30 @@ def _rest(left: MultiPolygon, ways: list[FloatArray], radius: float) -> MultiPol
     np.add.at(seen, (owner[point], line), 1)
     convex = shapely.area(pieces) > 0.9 * shapely.area(shapely.convex_hull(pieces))
     sure = convex & (seen.max(axis=1) == np.bincount(owner, minlength=len(pieces)))
-    doubtful = pieces[~sure]
+    doubtful = np.flatnonzero(~sure)
     if not len(doubtful):
-        return MultiPolygon()
-    close = np.unique(tree.query(doubtful, predicate="dwithin", distance=radius)[1])
+        return np.array([], dtype=object), np.zeros(0, dtype=np.int64)
+    close = np.unique(tree.query(pieces[doubtful], predicate="dwithin", distance=radius)[1])
     swept = shapely.union_all(shapely.buffer(lines[close], radius, quad_segs=quad_segs(radius, PLAN)))
-    return _solid(list(shapely.difference(doubtful, swept)))
+    parts, of = solid_parts(shapely.difference(pieces[doubtful], swept))
+    return parts, doubtful[of]
 
 
-def _ways(pieces: Any, rings: BaseGeometry, center: MultiPolygon, radius: float) -> list[FloatArray]:
-    """Return ways (n, 2) that together clear `pieces`; each sets out from a ring, where the floor is cleared."""
+def _ways(pieces: Any, rings: Any, rooms: Any, radius: float) -> list[tuple[int, FloatArray]]:
+    """Return ways (piece, (n, 2)) that together clear `pieces`; each sets out from the ring of its piece."""
     reach = REACH * radius
     small = shapely.minimum_bounding_radius(pieces) <= 0.9 * reach
     long = [_middle(p, reach) if not s else [] for p, s in zip(pieces, small.tolist(), strict=True)]
     spots = np.array([not paths for paths in long])
-    result = [_led(path, rings) for paths in long for path in paths]
+    result = [(k, _led(path, rings[k])) for k, paths in enumerate(long) for path in paths]
     if spots.any():
         middles = shapely.centroid(shapely.minimum_bounding_circle(pieces[spots]))
-        outside = ~shapely.covers(center, middles)
+        outside = ~shapely.covers(rooms[spots], middles)
         middles[outside] = shapely.point_on_surface(pieces[spots][outside])
-        leads = shapely.shortest_line(rings, middles)
+        leads = shapely.shortest_line(rings[spots], middles)
         hulls = shapely.convex_hull(pieces[spots])
-        result += [_short_visit(lead, hull, reach) for lead, hull in zip(leads, hulls, strict=True)]
+        places = np.flatnonzero(spots).tolist()
+        result += [(k, _short_visit(lead, hull, reach)) for k, lead, hull in zip(places, leads, hulls, strict=True)]
     return result
 
 
@@ -220,64 +210,3 @@ def _between(line: LineString, low: float, high: float) -> LineString:
 
 def _key(point: tuple[float, ...]) -> tuple[float, float]:
     return round(point[0], 6), round(point[1], 6)
-
-
-def _chain(
-    ways: list[FloatArray],
-    runs: list[Run],
-    left: MultiPolygon,
-    room: BaseGeometry,
-    radius: float,
-    needs: set[int],
-    first: int,
-) -> None:
-    """Append ways to runs, nearest first, joined over cleared floor where the straight way is free."""
-    waiting = list(range(len(ways)))
-    starts = np.array([w[0] for w in ways])
-    pieces = np.array(left.geoms, dtype=object)
-    at = runs[-1].end if runs else starts[0]
-    while waiting:
-        order = np.argsort(np.round(np.hypot(*(starts[waiting] - at).T), 6), kind="stable")[:TRIED]
-        links = np.array([LineString([at, starts[waiting[k]]]) for k in order], dtype=object)
-        free = np.full(len(links), bool(runs)) & (shapely.length(links) <= LONGEST_LINK * radius)
-        free[free] = shapely.covers(room, links[free])
-        free[free] = _far_from(pieces, links[free], radius - 0.02)
-        found = np.flatnonzero(free)
-        before = needs | ({first + len(runs) - 1} if runs else set())
-        way = ways[waiting.pop(int(order[found[0] if len(found) else 0]))]
-        if not len(found):
-            runs.append(Run(needs=before))
-        elif np.abs(way[0] - at).max() > NOISE:
-            runs[-1].moves.append(Move(xy=np.array([at, way[0]]), role="link"))
-        runs[-1].moves.append(Move(xy=way, role="cut"))
-        at = way[-1]
-        pieces = _less(pieces, LineString(way), radius)
-
-
-def _far_from(pieces: Any, lines: Any, distance: float) -> Any:
-    """Return which of `lines` keep `distance` mm from all pieces."""
-    result = np.ones(len(lines), dtype=bool)
-    for k, line in enumerate(lines):
-        near = pieces[_boxed(pieces, line, distance)]
-        result[k] = not len(near) or not bool(shapely.dwithin(near, line, distance).any())
-        if result[k]:
-            break  # the nearest that is free is taken; those behind it are not looked at
-    return result
-
-
-def _boxed(pieces: Any, line: BaseGeometry, distance: float) -> Any:
-    """Return the indices of the pieces whose boxes come within `distance` of a line's."""
-    low, high = np.reshape(line.bounds, (2, 2)) + np.array([[-distance], [distance]])
-    box = shapely.bounds(pieces)
-    return np.flatnonzero((box[:, 2:] >= low).all(axis=1) & (box[:, :2] <= high).all(axis=1))
-
-
-def _less(pieces: Any, way: LineString, radius: float) -> Any:
-    """Return an array of pieces without those that a pass along `way` clears: all their corners lie within reach."""
-    near = _boxed(pieces, way, radius)
-    if not len(near):
-        return pieces
-    corners, owner = shapely.get_coordinates(pieces[near], return_index=True)
-    out = ~shapely.dwithin(way, shapely.points(corners), radius)
-    cleared = np.bincount(owner, weights=out, minlength=len(near)) == 0
-    return np.delete(pieces, near[cleared])

@@ -11,11 +11,12 @@ import shapely
 from shapely.geometry import MultiPolygon
 from shapely.ops import polylabel
 
-from pathgen.cuts.clearing import Run, check_stepover, ring_runs, sheets
+from pathgen.cuts.clearing import Run, check_stepover, sheets
 from pathgen.cuts.layers import Entry, floor_cut
-from pathgen.cuts.leftover import leftover_runs, leftovers
+from pathgen.cuts.leftover import ears, leftovers
 from pathgen.cuts.lines import line_runs
 from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, plan_depth, tool_notes
+from pathgen.cuts.rings import ring_runs
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.artwork import Shape, region_of
 from pathgen.model.bounds import Flat
@@ -23,7 +24,7 @@ from pathgen.model.findings import Finding
 from pathgen.model.stock import Depth, Stock
 from pathgen.model.tool import Cutting, EndMill, Tool
 from pathgen.shape.offset import as_multi, grown
-from pathgen.shape.tolerance import PLAN
+from pathgen.shape.tolerance import PLAN, quad_segs
 
 Pattern: TypeAlias = Literal["rings", "lines"]
 
@@ -136,19 +137,16 @@ def _ring_plan(center: MultiPolygon, *, radius: float, cutting: Cutting) -> list
     """Return all runs of a ring pattern, pillars included."""
     assert cutting.stepover is not None
     tree = sheets(center, radius=radius, stepover=cutting.stepover)
-    left = leftovers(tree, radius=radius, stepover=cutting.stepover)
-    runs = ring_runs(tree, stepover=cutting.stepover, direction=cutting.direction, leftover=left, radius=radius)
-    if not left.is_empty:
-        outlines = shapely.boundary(np.array([s.region for s in tree], dtype=object))
-        lines = shapely.multilinestrings(shapely.get_parts(outlines).tolist())
-        needs = {s.runs[-1] for s in tree if s.parent < 0}
-        runs += leftover_runs(left, center=center, rings=lines, radius=radius, needs=needs, first=len(runs))
-    return runs
+    left, owner = leftovers(tree, radius=radius, stepover=cutting.stepover)
+    rooms = np.array([s.region for s in tree], dtype=object)
+    spots = ears(left, owner, shapely.boundary(rooms), rooms, radius=radius)
+    return ring_runs(tree, stepover=cutting.stepover, direction=cutting.direction, radius=radius, ears=spots)
 
 
 def _missed(asked: MultiPolygon, center: MultiPolygon, radius: float) -> MultiPolygon:
     """Return what of `asked` no position of the tool covers, without the hairs that chords leave along walls."""
-    rest = as_multi(shapely.difference(asked, grown(center, radius, error=2 * PLAN)))
+    covered = shapely.buffer(center, radius, quad_segs=quad_segs(radius, PLAN))
+    rest = as_multi(shapely.difference(asked, covered))
     parts = np.array(rest.geoms, dtype=object)
     if not len(parts):
         return rest
