@@ -167,7 +167,9 @@ def check_stepover(tool: Tool, cutting: Cutting, title: str) -> float:
     return cutting.stepover
 
 
-def sheets(center: MultiPolygon, *, radius: float, stepover: float, error: float = PLAN) -> list[Sheet]:
+def sheets(
+    center: MultiPolygon, *, radius: float, stepover: float, error: float = PLAN, deepest: int | None = None
+) -> list[Sheet]:
     """Return the center region and what remains of it after each stepover, parents before children.
 
     Sheets whose inside is cleared by the ring around them already are left out.
@@ -177,11 +179,12 @@ def sheets(center: MultiPolygon, *, radius: float, stepover: float, error: float
         radius: of the tool, mm.
         stepover: mm.
         error: bound on the chords of each offset, mm.
+        deepest: most stepovers to go inwards; None = until nothing remains.
     """
     found = [Sheet(region=p, depth=0, parent=-1) for p in center.geoms]
     first, depth = 0, 0
     segments = quad_segs(stepover, error)
-    while first < len(found):
+    while first < len(found) and (deepest is None or depth < deepest):
         here = range(first, len(found))
         first, depth = len(found), depth + 1
         before = _simplified(np.array([found[k].region for k in here], dtype=object))

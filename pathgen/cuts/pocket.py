@@ -16,6 +16,7 @@ from pathgen.cuts.layers import Entry, floor_cut
 from pathgen.cuts.leftover import ears, leftovers
 from pathgen.cuts.lines import line_runs
 from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, plan_depth, tool_notes
+from pathgen.cuts.rest import Before, cleared_by, flat_cuts, rest_runs
 from pathgen.cuts.rings import ring_runs
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.artwork import Shape, region_of
@@ -39,6 +40,7 @@ def pocket(
     pattern: Pattern = "rings",
     angle: float = 0.0,
     entry: Entry = "helix",
+    rest_after: Before = (),
     cutting: Cuttings = None,
     stock: Stock | None = None,
     name: str | None = None,
@@ -55,12 +57,15 @@ def pocket(
         angle: direction of the lines, degrees counter-clockwise from X.
         entry: how the tool comes down into full material: "helix" (where it fits, else a ramp), "ramp" along
             the first ring, or "plunge" (only tools that cut at their center).
+        rest_after: cuts with other tools that run before, as their functions returned them: only what they leave of the
+            region is cleared, with a short overlap. They must go at least as deep.
         cutting: speeds; its `stepover` is needed. None takes the tool's own.
         stock: the board; checks the depth, and its material limits how steep an entry may be.
         name: for comments and the sheet; None = "pocket".
 
     Returns:
-        One `Cut`. Its bounds are the region less the wall allowance, at the depth less the floor allowance.
+        One `Cut`; none where `rest_after` leaves nothing that this tool can reach. Its bounds are the region less the
+        wall allowance, at the depth less the floor allowance.
 
     Raises:
         DrawingError: if the region is empty, open or not valid.
@@ -75,6 +80,8 @@ def pocket(
     """
     title = name or "pocket"
     one_of("pattern", pattern, ("rings", "lines"))
+    if rest_after and pattern != "rings":
+        raise ArgumentError(f"{title}: what is left is cleared in rings: give pattern='rings' with rest_after")
     one_of("entry", entry, ("helix", "ramp", "plunge"))
     speeds, plan = _checked(tool, cutting, depth, stock, wall_allowance, floor_allowance, entry, title)
     asked = region_of(region, what=title)
@@ -84,11 +91,19 @@ def pocket(
     center = grown(asked, -radius)
     if center.is_empty:
         raise _too_wide(region_of(region, what=title), tool, wall_allowance, title)
-    if pattern == "rings":
+    before = tuple(flat_cuts(rest_after))
+    if before:
+        cleared = cleared_by(before, -plan.bottom - floor_allowance, title=title)
+        runs = rest_runs(center, cleared, radius=radius, cutting=speeds)
+        if not runs:
+            return ()
+    elif pattern == "rings":
         runs = _ring_plan(center, radius=radius, cutting=speeds)
     else:
         runs = line_runs(center, radius=radius, stepover=stepover, angle=angle, direction=speeds.direction)
     missed = _missed(asked, center, radius)
+    if before:
+        missed = as_multi(shapely.difference(missed, cleared))
     cut = floor_cut(
         runs,
         Flat(region=asked, depth=-plan.bottom - floor_allowance),
@@ -102,7 +117,7 @@ def pocket(
     )
     notes = (*cut.notes, *_missed_note(missed, asked, tool, title))
     guessed = bool(getattr(region, "units_guessed", False))
-    return (replace(cut, notes=notes, through=plan.through, units_guessed=guessed),)
+    return (replace(cut, notes=notes, through=plan.through, units_guessed=guessed, after=before),)
 
 
 def _checked(

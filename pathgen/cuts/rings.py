@@ -174,7 +174,7 @@ class _Plan:
         role: Role = "cut" if sheet.depth else "finish"
         xy = sheet.table.turned(piece, start)
         if ears:
-            self.run.moves += _with_ears(xy, ears, role, slot)
+            self.run.moves += with_ears(xy, ears, role, slot)
         else:
             self.run.moves.append(Move(xy=xy, role=role, slot=slot, closed=True, curved=True))
         outer = self._island_ring(k, ring)
@@ -415,7 +415,7 @@ class _Rings:
         return np.concatenate(ways)
 
 
-def _with_ears(xy: FloatArray, ears: list[FloatArray], role: Role, slot: bool) -> list[Move]:
+def with_ears(xy: FloatArray, ears: list[FloatArray], role: Role, slot: bool) -> list[Move]:
     """Return the moves along a closed ring (n, 2) with its ears, each where it sets out."""
     line = LineString(xy)
     places = shapely.line_locate_point(line, shapely.points(np.array([e[0] for e in ears])))
