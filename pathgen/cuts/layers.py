@@ -238,6 +238,7 @@ def floor_cut(
     stock: Stock | None,
     title: str,
     missed: MultiPolygon,
+    finish_floor: float = 0.0,
 ) -> Cut:
     """Return the cut that takes `runs` down to a flat floor in equal levels.
 
@@ -251,8 +252,11 @@ def floor_cut(
         stock: the board; its material limits how steep an entry may be.
         title: the cut's name.
         missed: what no position of the tool covers.
+        finish_floor: what a last level takes from the whole floor, mm; 0 = there is none.
     """
-    steps = levels(-rule.depth, cutting.stepdown)
+    steps = levels(finish_floor - rule.depth, cutting.stepdown)
+    if finish_floor:
+        steps = (*steps, -rule.depth)
     descent = Descent(
         entry=entry,
         angle=entry_angle(cutting, tool, stock),

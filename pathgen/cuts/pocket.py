@@ -18,6 +18,8 @@ from pathgen.cuts.lines import line_runs
 from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, plan_depth, tool_notes
 from pathgen.cuts.rest import Before, cleared_by, flat_cuts, rest_runs
 from pathgen.cuts.rings import ring_runs
+from pathgen.cuts.steady import steady_runs
+from pathgen.cuts.wall import wall_passes
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.artwork import Shape, region_of
 from pathgen.model.bounds import Flat
@@ -27,7 +29,10 @@ from pathgen.model.tool import Cutting, EndMill, Tool
 from pathgen.shape.offset import as_multi, grown
 from pathgen.shape.tolerance import PLAN, quad_segs
 
-Pattern: TypeAlias = Literal["rings", "lines"]
+MILDEST, WILDEST = 15.0, 120.0
+"""Limits of a stated engagement, degrees. Beyond: hardly a chip, or loops that hardly differ from slots."""
+
+Pattern: TypeAlias = Literal["rings", "lines", "steady"]
 
 
 def pocket(
@@ -37,8 +42,11 @@ def pocket(
     depth: Depth,
     wall_allowance: float = 0.0,
     floor_allowance: float = 0.0,
+    finish_allowance: float = 0.0,
+    finish_floor: float = 0.0,
     pattern: Pattern = "rings",
     angle: float = 0.0,
+    engagement: float | None = None,
     entry: Entry = "helix",
     rest_after: Before = (),
     cutting: Cuttings = None,
@@ -53,8 +61,14 @@ def pocket(
         depth: mm below the face, or `THROUGH`.
         wall_allowance: what is left on the walls for another cut, mm.
         floor_allowance: what is left on the floor for another cut, mm.
-        pattern: "rings" along the outlines, or "lines" at `angle` with a last ring along the walls.
+        finish_allowance: what a last pass at full depth takes from the walls, mm; it joins and leaves them by arcs.
+            0 = no such pass.
+        finish_floor: what a last level takes from the floor, mm. 0 = no such level.
+        pattern: "rings" along the outlines; "lines" at `angle` with a last ring along the walls; "steady": thin
+            crescents, so that the tool never cuts at its full width (for metals and hard woods).
         angle: direction of the lines, degrees counter-clockwise from X.
+        engagement: with "steady", the largest angle of the tool's leading half in material, degrees from 15 to 120;
+            None = what a straight cut with the stepover has, acos(1 - stepover / radius).
         entry: how the tool comes down into full material: "helix" (where it fits, else a ramp), "ramp" along
             the first ring, or "plunge" (only tools that cut at their center).
         rest_after: cuts with other tools that run before, as their functions returned them: only what they leave of the
@@ -70,7 +84,8 @@ def pocket(
     Raises:
         DrawingError: if the region is empty, open or not valid.
         ArgumentError: for a tool wider than anything in the region, a missing stepover or one above the diameter,
-            a depth beyond stock or cutting edges, a plunge with a tool that cannot, unknown words.
+            a depth beyond stock or cutting edges, a plunge with a tool that cannot, unknown words, or a piece in which
+            "steady" finds no room for a helix.
 
     >>> from shapely.geometry import box
     >>> mill = EndMill(6, cutting=Cutting(16000, 1800, 500, 2, 2.5))
@@ -79,45 +94,107 @@ def pocket(
     (4.0, 2)
     """
     title = name or "pocket"
-    one_of("pattern", pattern, ("rings", "lines"))
-    if rest_after and pattern != "rings":
-        raise ArgumentError(f"{title}: what is left is cleared in rings: give pattern='rings' with rest_after")
-    one_of("entry", entry, ("helix", "ramp", "plunge"))
-    speeds, plan = _checked(tool, cutting, depth, stock, wall_allowance, floor_allowance, entry, title)
+    before = tuple(flat_cuts(rest_after))
+    _check_pattern(pattern, engagement, entry, before, title)
+    speeds, plan = _checked(tool, cutting, depth, stock, (wall_allowance, floor_allowance), entry, title)
+    _check_finish(finish_allowance, finish_floor, plan.depth - floor_allowance, title)
     asked = region_of(region, what=title)
     if wall_allowance:
         asked = grown(asked, -wall_allowance)
-    radius, stepover = 0.5 * tool.diameter, check_stepover(tool, speeds, title)
+    radius = 0.5 * tool.diameter
     center = grown(asked, -radius)
     if center.is_empty:
         raise _too_wide(region_of(region, what=title), tool, wall_allowance, title)
-    before = tuple(flat_cuts(rest_after))
-    if before:
-        cleared = cleared_by(before, -plan.bottom - floor_allowance, title=title)
-        runs = rest_runs(center, cleared, radius=radius, cutting=speeds)
-        if not runs:
-            return ()
-    elif pattern == "rings":
-        runs = _ring_plan(center, radius=radius, cutting=speeds)
-    else:
-        runs = line_runs(center, radius=radius, stepover=stepover, angle=angle, direction=speeds.direction)
+    rough = _rough(center, asked, radius, finish_allowance, title)
     missed = _missed(asked, center, radius)
     if before:
+        cleared = cleared_by(before, -plan.bottom - floor_allowance, title=title)
+        check_stepover(tool, speeds, title)
+        runs = rest_runs(rough, cleared, radius=radius, cutting=speeds)
         missed = as_multi(shapely.difference(missed, cleared))
+        if not runs and not finish_allowance:
+            return ()
+    elif pattern == "steady":
+        angle_of = engagement if engagement is not None else _nominal(tool, check_stepover(tool, speeds, title))
+        runs = steady_runs(rough, radius=radius, engagement=angle_of, direction=speeds.direction, title=title)
+    elif pattern == "rings":
+        check_stepover(tool, speeds, title)
+        runs = _ring_plan(rough, radius=radius, cutting=speeds)
+    else:
+        stepover = check_stepover(tool, speeds, title)
+        runs = line_runs(rough, radius=radius, stepover=stepover, angle=angle, direction=speeds.direction)
+    rule = Flat(region=asked, depth=-plan.bottom - floor_allowance)
     cut = floor_cut(
-        runs,
-        Flat(region=asked, depth=-plan.bottom - floor_allowance),
-        center,
-        tool=tool,
-        cutting=speeds,
-        entry=entry,
-        stock=stock,
-        title=title,
-        missed=missed,
-    )
+        runs, rule, rough, tool=tool, cutting=speeds, entry=entry, stock=stock, title=title, missed=missed,
+        finish_floor=finish_floor,
+    )  # fmt: skip
+    if finish_allowance:
+        cut = _with_walls(cut, center, finish_allowance)
     notes = (*cut.notes, *_missed_note(missed, asked, tool, title))
     guessed = bool(getattr(region, "units_guessed", False))
     return (replace(cut, notes=notes, through=plan.through, units_guessed=guessed, after=before),)
+
+
+def _check_pattern(
+    pattern: Pattern, engagement: float | None, entry: Entry, before: tuple[Cut, ...], title: str
+) -> None:
+    """Raise `ArgumentError` for words that are unknown or do not go together."""
+    one_of("pattern", pattern, ("rings", "lines", "steady"))
+    one_of("entry", entry, ("helix", "ramp", "plunge"))
+    if before and pattern != "rings":
+        raise ArgumentError(f"{title}: what is left is cleared in rings: give pattern='rings' with rest_after")
+    if pattern == "steady" and entry != "helix":
+        raise ArgumentError(f"{title}: entry={entry!r} cuts at full width: pattern='steady' enters by a helix only")
+    if engagement is None:
+        return
+    if pattern != "steady":
+        raise ArgumentError(f"{title}: engagement= is kept by pattern='steady' only: give that, or a stepover")
+    if not MILDEST <= positive("engagement", engagement) <= WILDEST:
+        raise ArgumentError(f"{title}: engagement={engagement:g} must be {MILDEST:g} to {WILDEST:g} degrees")
+
+
+def _check_finish(walls: float, floor: float, depth: float, title: str) -> None:
+    """Raise `ArgumentError` for last passes that cannot be."""
+    positive("finish_allowance", walls, zero=True)
+    if positive("finish_floor", floor, zero=True) >= depth:
+        raise ArgumentError(f"{title}: finish_floor={floor:g} is all of the {depth:g} mm: give about 0.2 mm")
+
+
+def _nominal(tool: Tool, stepover: float) -> float:
+    """Return the engagement of a straight cut with a stepover, degrees."""
+    angle = math.degrees(math.acos(1.0 - stepover / (0.5 * tool.diameter)))
+    return min(max(angle, MILDEST), WILDEST)
+
+
+def _rough(center: MultiPolygon, asked: MultiPolygon, radius: float, allowance: float, title: str) -> MultiPolygon:
+    """Return where the tool's center may be before the last pass along the walls.
+
+    Raises:
+        ArgumentError: where a piece of the center region would be left to that pass alone.
+    """
+    if not allowance:
+        return center
+    rough = grown(asked, -radius - allowance)
+    for piece in center.geoms:
+        if not piece.intersects(rough):
+            x, y = piece.representative_point().coords[0]
+            raise ArgumentError(
+                f"{title}: at ({x:.2f}, {y:.2f}) the region is too narrow for finish_allowance={allowance:g} on both "
+                "walls: take a smaller tool, or leave finish_allowance out"
+            )
+    return rough
+
+
+def _with_walls(cut: Cut, center: MultiPolygon, allowance: float) -> Cut:
+    """Return `cut` with a last pass along all walls, and what was its last ring as an ordinary one."""
+    done = tuple(replace(p, role="cut") if p.role == "finish" else p for p in cut.passes)
+    steps = tuple(z for z, _ in cut.travel)
+    passes, notes = wall_passes(
+        center, steps, tool=cut.tool, cutting=cut.cutting, allowance=allowance, after=frozenset(range(len(done))),
+        first=len(done), title=cut.name,
+    )  # fmt: skip
+    travel = (*cut.travel[:-1], (steps[-1], center))
+    return replace(cut, passes=(*done, *passes), notes=(*cut.notes, *notes), travel=travel)
 
 
 def _checked(
@@ -125,8 +202,7 @@ def _checked(
     cutting: Cuttings,
     depth: Depth,
     stock: Stock | None,
-    wall_allowance: float,
-    floor_allowance: float,
+    allowances: tuple[float, float],
     entry: Entry,
     title: str,
 ) -> tuple[Cutting, DepthPlan]:
@@ -134,8 +210,8 @@ def _checked(
     if not isinstance(tool, EndMill):
         raise ArgumentError(f"{title}: {tool.describe()} cuts no flat floor: take an end mill")
     speeds = cutting_for(tool, cutting)
-    positive("wall_allowance", wall_allowance, zero=True)
-    positive("floor_allowance", floor_allowance, zero=True)
+    positive("wall_allowance", allowances[0], zero=True)
+    floor_allowance = positive("floor_allowance", allowances[1], zero=True)
     plan = plan_depth(depth, stock=stock)
     if floor_allowance >= plan.depth or (plan.through and floor_allowance):
         raise ArgumentError(
