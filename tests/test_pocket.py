@@ -20,8 +20,12 @@ from strategies import regions
 from pathgen.artwork.lettering import text
 from pathgen.cuts.pocket import pocket
 from pathgen.errors import ArgumentError, DrawingError
+from pathgen.job import Job
+from pathgen.model.machine import Machine
 from pathgen.model.stock import THROUGH, Stock
 from pathgen.model.tool import BallNose, Cutting, EndMill
+from pathgen.motion.read import read_program
+from pathgen.motion.time import time
 from pathgen.program.link import chains
 from pathgen.shape.place import place, plate
 
@@ -473,7 +477,7 @@ BAD = {
     "beyond the stock": ({"depth": 30}, "below the 20 mm stock"),
     "no depth": ({"depth": 0}, "depth"),
     "not a number": ({"depth": float("nan")}, "depth"),
-    "pattern": ({"pattern": "spiral"}, "'rings', 'lines'"),
+    "pattern": ({"pattern": "spiral"}, "'rings', 'lines', 'steady'"),
     "entry": ({"entry": "drop"}, "'helix', 'ramp', 'plunge'"),
     "all floor": ({"floor_allowance": 3}, "floor_allowance"),
     "negative wall": ({"wall_allowance": -1}, "wall_allowance"),
@@ -525,3 +529,157 @@ def test_through_goes_below_the_board():
     (cut,) = pocket(box(20, 20, 60, 60), mill(4, cutting_length=12, stepdown=2), depth=THROUGH, stock=board)
     assert cut.through
     assert cut.depth == pytest.approx(6 + 0.3 + 0.2)
+
+
+MACHINE = Machine(travel=(600, 400, 90), max_feed=3000, rapid=5000, acceleration=(500, 500, 250), max_rpm=24000)
+
+
+def written(region, tool, **more):
+    """Return (cut, its only program, motion time) on a board with room around the region."""
+    x0, y0, x1, y1 = region.bounds
+    board = Stock(x1 - x0 + 20, y1 - y0 + 20, 18, material="hardwood")
+    cuts = pocket(translate(region, 10 - x0, 10 - y0), tool, depth=3, stock=board, **more)
+    (program,) = Job("Clearing", board, MACHINE, list(cuts)).programs()
+    motion = read_program(program.text)
+    return cuts[0], motion, time(motion, MACHINE)
+
+
+def lifts(motion):
+    """Return how often the tool goes down from above into or onto the work."""
+    z0, z1 = motion.moves.start[:, 2], motion.moves.end[:, 2]
+    return int(((z0 > 0.6) & (z1 < z0) & (motion.moves.kind != 0)).sum())
+
+
+def lifted_share(motion, spent):
+    """Return the share of the moving time that rapids and feed moves above the face take."""
+    above = (motion.moves.kind == 0) | ((motion.moves.start[:, 2] > -1e-6) & (motion.moves.end[:, 2] > -1e-6))
+    down = ~above & (motion.moves.start[:, 2] > 0) & (motion.moves.end[:, 2] < 0)
+    return float(spent.moves[above | down].sum() / spent.total)
+
+
+@pytest.mark.parametrize("share", [0.45, 0.7])
+def test_a_plate_is_cleared_without_a_lift(share):
+    _, motion, spent = written(plate(300, 100), mill(6, share=share))
+    assert lifts(motion) == 1
+    assert lifted_share(motion, spent) <= 0.10
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("shape", "share", "most", "limit"),
+    [
+        (sign_background, 0.45, 46, 0.10),
+        (sign_background, 0.7, 45, 0.115),
+        (ring_with_islands, 0.45, 2, 0.10),
+        (ring_with_islands, 0.7, 8, 0.10),
+    ],
+)
+def test_lifting_takes_about_a_tenth_of_the_time_or_less(shape, share, most, limit):
+    """Rapids and lifted moves, from the written text. Of the 45 lifts round two lines of text 29 lead into counters and
+    rooms between letters that nothing joins; the others would need long slots or ways of more than 60 mm."""
+    cut, motion, spent = written(shape(), mill(3, share=share))
+    assert lifts(motion) == len(chains(cut)) <= most
+    assert 0 < lifted_share(motion, spent) <= limit
+
+
+def test_pieces_that_hang_together_are_cleared_in_one_go():
+    """Three rooms joined by doors a little wider than the tool: one entry, and a slot through each door."""
+    rooms = shapely.union_all([box(0, 0, 24, 20), box(24, 8, 30, 11.6), box(30, 0, 54, 20), box(54, 8, 60, 11.6)])
+    rooms = rooms.union(box(60, 0, 84, 20))
+    (cut,) = pocket(rooms, mill(3), depth=2)
+    assert len(chains(cut)) == 1
+    assert sum(p.role == "entry" for p in cut.passes) == 1
+    links_stay_on_cleared_floor(cut)
+    holds_the_numbers(cut, rooms)
+
+
+def test_adding_an_island_never_lengthens_what_is_cut_inside_it():
+    """No way enters the island, and those around it stay as they were a tool's width away from its rings."""
+    whole = box(0, 0, 80, 60)
+    for island in (Point(30, 30).buffer(9), box(20, 20, 50, 34)):
+        (free,) = pocket(whole, mill(4), depth=2)
+        (around,) = pocket(whole.difference(island), mill(4), depth=2)
+        inside = [
+            sum(LineString(p.path.flattened(0.001)[:, :2]).intersection(island).length for p in cut.passes)
+            for cut in (free, around)
+        ]
+        assert inside[0] > 50
+        assert inside[1] == 0.0
+
+
+@given(regions(), st.floats(0, 360), st.booleans(), st.floats(-900, 900))
+@settings(max_examples=8, deadline=None, derandomize=True)
+def test_turning_mirroring_and_moving_change_the_cleared_area_by_less_than_a_thousandth(region, angle, mirror, by):
+    if region.buffer(-1.6).is_empty or any(p.buffer(-1.6).is_empty != p.buffer(-1.4).is_empty for p in region.geoms):
+        return  # a neck as wide as the tool opens or shuts by rounding alone
+    moved = translate(rotate(scale(region, -1 if mirror else 1, 1, origin=(0, 0)), angle, origin=(0, 0)), by, -by)
+    opening = [region.buffer(-r).buffer(r).area for r in (1.499, 1.501)]
+    if opening[0] - opening[1] > 0.0005 * opening[0]:
+        return
+    assert cleared(moved) == pytest.approx(cleared(region), rel=1e-3)
+
+
+@given(regions(), st.sampled_from([(2.0, 2.5), (2.0, 4.0), (3.0, 5.0)]))
+@settings(max_examples=8, deadline=None, derandomize=True)
+def test_a_bigger_tool_never_clears_more_of_any_region(region, diameters):
+    if region.buffer(-0.5 * diameters[1] - 1e-6).is_empty:
+        return
+    small, big = (cleared(region, d) for d in diameters)
+    assert big <= small * 1.001
+
+
+@pytest.mark.parametrize("pattern", ["rings", "lines"])
+def test_last_passes_on_walls_and_floor_prove_and_leave_no_mark(pattern):
+    """The wall's pass runs at full depth, joined and left by arcs in the cleared floor."""
+    region = box(10, 10, 70, 50).difference(Point(36, 30).buffer(7, quad_segs=60))
+    board = Stock(80, 60, 18, material="hardwood")
+    tool = EndMill(6, cutting_length=20, cutting=Cutting(16000, 1800, 500, 1.5, 2.7))
+    cuts = pocket(region, tool, depth=4, stock=board, pattern=pattern, finish_allowance=0.3, finish_floor=0.2)
+    (cut,) = cuts
+    assert [z for z, _ in cut.travel] == pytest.approx([-3.8 / 3, -7.6 / 3, -3.8, -4.0])
+    walls = [p for p in cut.passes if p.role == "finish"]
+    assert len(walls) == 2
+    rough = shapely.union_all(
+        [LineString(p.path.flattened(0.001)[:, :2]).buffer(3, quad_segs=64) for p in cut.passes if p.role == "cut"]
+    )
+    assert rough.distance(shapely.boundary(region)) == pytest.approx(0.3, abs=0.01)
+    for item in walls:
+        rows = item.path.points
+        assert (rows[:, 2] == -4).all()
+        assert rows[1, 3] != 0
+        assert rows[-1, 3] != 0
+        for end in (rows[0, :2], rows[-1, :2]):
+            assert rough.buffer(0.01).covers(Point(end).buffer(3))
+        tangent(item.path)
+    assert Job("Walls", board, MACHINE, list(cuts)).prove().ok
+
+
+def tangent(path):
+    """The arcs at both ends of a path go on in the direction of what they join."""
+    flat = path.flattened(0.0001)[:, :2]
+    ends = [path.points[1, :2], path.points[-2, :2]]
+    for end in ends:
+        k = int(np.argmin(np.hypot(*(flat - end).T)))
+        a, b = flat[k] - flat[k - 1], flat[k + 1] - flat[k]
+        assert abs(math.degrees(math.atan2(a[0] * b[1] - a[1] * b[0], a @ b))) < 3
+
+
+def test_a_wall_pass_that_finds_no_room_is_said_and_one_alone_is_refused():
+    slot = box(0, 0, 30, 6.62)
+    (cut,) = pocket(
+        slot, EndMill(6, cutting_length=20, cutting=Cutting(16000, 1800, 500, None, 2.7)), depth=2, finish_allowance=0.3
+    )
+    assert [n.code for n in cut.notes if n.code == "no-lead"] == ["no-lead"]
+    with pytest.raises(ArgumentError, match="too narrow for finish_allowance"):
+        pocket(box(0, 0, 60, 6.4), mill(6), depth=2, finish_allowance=0.3)
+    with pytest.raises(ArgumentError, match="finish_floor"):
+        pocket(slot, mill(6), depth=2, finish_floor=2)
+
+
+def test_short_edges_take_the_wall_level_by_level():
+    tool = EndMill(6, cutting_length=4, cutting=Cutting(16000, 1800, 500, 2, 2.7))
+    (cut,) = pocket(box(0, 0, 40, 30), tool, depth=4, finish_allowance=0.3)
+    assert [p.path.end[2] for p in cut.passes if p.role == "finish"] == [-4]
+    unknown = EndMill(6, cutting=Cutting(16000, 1800, 500, 2, 2.7))
+    (cut,) = pocket(box(0, 0, 40, 30), unknown, depth=4, finish_allowance=0.3)
+    assert [p.path.end[2] for p in cut.passes if p.role == "finish"] == [-2, -4]

@@ -67,27 +67,43 @@ def ring_runs(
     """
     for sheet in tree:
         sheet.table = Segments(rings_of(sheet.region, direction))
-    _order_children(tree)
-    plan = _Plan(tree, stepover, radius, ears)
+    plan = _Plan(tree, _order_children(tree), stepover, radius, ears)
     for k in _inner_first(tree):
         plan.cut(k)
     return plan.runs
 
 
-def _order_children(tree: list[Sheet]) -> None:
-    """Sort each sheet's children: the one with most inside it first, then always the nearest."""
+def _order_children(tree: list[Sheet]) -> dict[int, int]:
+    """Sort each sheet's children and return for each child but the first the one from which it is entered.
+
+    The first is the one with most inside it; the others follow by the shortest tree that joins them (Prim 1957), branch
+    after branch.
+    """
     height = [0] * len(tree)
+    enter: dict[int, int] = {}
     for k in range(len(tree) - 1, -1, -1):
         kids = tree[k].children
         height[k] = 1 + max((height[c] for c in kids), default=0)
         if len(kids) < 2:
             continue
         first = max(kids, key=lambda c: (height[c], round(tree[c].region.area, 6)))
-        order, left = [first], [c for c in kids if c != first]
-        while left:
-            far = shapely.distance(tree[order[-1]].region, np.array([tree[c].region for c in left], dtype=object))
-            order.append(left.pop(int(np.argmin(np.round(far, 6)))))
-        tree[k].children = order
+        left = [c for c in kids if c != first]
+        regions = np.array([tree[c].region for c in left], dtype=object)
+        best, source, last = np.full(len(left), np.inf), np.full(len(left), first), first
+        branches: dict[int, list[int]] = {c: [] for c in kids}
+        while not np.isnan(best).all():
+            far = np.round(shapely.distance(tree[last].region, regions), 6)
+            nearer = far < best
+            best[nearer], source[nearer] = far[nearer], last
+            n = int(np.nanargmin(best))
+            last, best[n] = left[n], np.nan
+            enter[last] = int(source[n])
+            branches[enter[last]].append(last)
+        tree[k].children, stack = [], [first]
+        while stack:
+            tree[k].children.append(stack.pop())
+            stack += branches[tree[k].children[-1]][::-1]
+    return enter
 
 
 def _inner_first(tree: list[Sheet]) -> list[int]:
@@ -107,8 +123,10 @@ def _inner_first(tree: list[Sheet]) -> list[int]:
 class _Plan:
     """Everything cut so far."""
 
-    def __init__(self, tree: list[Sheet], stepover: float, radius: float, ears: Ears | None) -> None:
-        self.tree, self.stepover, self.radius = tree, stepover, radius
+    def __init__(
+        self, tree: list[Sheet], enter: dict[int, int], stepover: float, radius: float, ears: Ears | None
+    ) -> None:
+        self.tree, self.enter, self.stepover, self.radius = tree, enter, stepover, radius
         self.ears: list[list[list[FloatArray]]] = [[[] for _ in s.table.outlines] for s in tree]
         """For each sheet and ring the ears that set out from it."""
         for k, ways in enumerate(ears or []):
@@ -217,6 +235,27 @@ class _Plan:
         self.early[parent][outer] = foot, start, k
         self.append_ring(parent, piece, start, slot=False)
 
+    def across(self, first: int, last: int, point: FloatArray) -> FloatArray | None:
+        """Return a way from `point` on one finished sheet to where another is entered, through the slots between."""
+        ups = [first]
+        while ups[-1] in self.enter:
+            ups.append(self.enter[ups[-1]])
+        downs = [last]
+        while downs[-1] not in ups:
+            downs.append(self.enter[downs[-1]])
+        steps = [(k, self.slots.get(k), -1) for k in ups[: ups.index(downs[-1])]]
+        steps += [(self.enter[k], self.slots.get(k), 1) for k in reversed(downs[:-1])]
+        ways = [point[None]]
+        for k, slot, step in steps:
+            if slot is None:
+                return None
+            way = slot[::step]
+            within = route(self.tree[k].region, self.tree[k].table, ways[-1][-1], way[0])
+            if within is None:
+                return None
+            ways += [within, way]
+        return np.concatenate(ways)
+
     def _slot_to(self, chain: list[int]) -> FloatArray | None:
         """Cut a slot from the sheet finished last to a leaf, and return where it ends; None where the tool must lift.
 
@@ -225,10 +264,13 @@ class _Plan:
         """
         tree, top = self.tree, chain[-1]
         around = tree[tree[top].parent]
-        last = tree[around.children[around.children.index(top) - 1]]
+        last, source = around.children[around.children.index(top) - 1], self.enter[top]
         self.slots[top] = None
-        leave, arrive = shapely.get_coordinates(shapely.shortest_line(last.region, tree[top].region))
-        link = route(last.region, last.table, self.at, leave)
+        leave, arrive = shapely.get_coordinates(shapely.shortest_line(tree[source].region, tree[top].region))
+        link = self.across(last, source, self.at)
+        if link is not None:
+            end = route(tree[source].region, tree[source].table, link[-1], leave)
+            link = None if end is None else np.concatenate([link, end])
         slot = route(around.region, around.table, leave, arrive)
         if link is None or slot is None or way_length(link) > LONGEST_LINK:
             return None
@@ -245,8 +287,8 @@ class _Plan:
         self.slots[top] = slot
         self.link(link)
         self.run.moves.append(Move(xy=whole, role="cut", slot=True))
-        end: FloatArray = whole[-1]
-        return end
+        reached: FloatArray = whole[-1]
+        return reached
 
 
 class _Rings:
@@ -307,17 +349,21 @@ class _Rings:
         """Return (piece of the next ring, its start there, the point of ground to step over from, that ground).
 
         The ring nearest to the tool, if ground lies about one stepover from its nearest point; else the ring that can
-        be stepped over to nearest to the tool; else the ring nearest to any ground, which can always be reached: the
+        be stepped over to nearest to the tool, from the same sheet inside if there is one, since the way to another
+        may be long; else the ring nearest to any ground, which can always be reached: the
         shortest way to it crosses no other.
         """
         piece, start, _ = self.table.nearest(at, self.left[self.owner])
         start = self.table.snapped(piece, start, SNAP * self.stepover)
         found = self._foot(start)
-        if found is not None and self._clear(found[0], start):
+        base = self._chain(self.here)[-1]
+        if found is not None and self._chain(found[1])[-1] == base and self._clear(found[0], start):
             return piece, start, *found
         ends, gaps, nodes = self._joints()
         gaps = np.where(self.left[None, :], gaps, np.inf)
         near = gaps <= NEAR * self.stepover
+        same = near & np.array([self._chain(n)[-1] == base for n in nodes])[:, None]
+        near = same if same.any() else near
         away = np.hypot(*np.moveaxis(ends[:, :, 0] - at, 2, 0)) + gaps
         choice = np.where(near, away, np.inf) if near.any() else gaps
         n, k = np.unravel_index(int(np.argmin(np.round(choice, 6))), choice.shape)
@@ -370,7 +416,7 @@ class _Rings:
         if common is None:
             if node[0] != "inner" or down[-1][0] != "inner":
                 return None
-            crossed = self._across(node[1], down[-1][1], point)
+            crossed = self.plan.across(self.numbers[node[1]], self.numbers[down[-1][1]], point)
             if crossed is None:
                 return None
             ways.append(crossed)
@@ -398,21 +444,6 @@ class _Rings:
             return along(self.rings[node[1]], a, b)
         sheet = self.inner[node[1]]
         return route(sheet.region, sheet.table, a, b)
-
-    def _across(self, first: int, last: int, point: FloatArray) -> FloatArray | None:
-        """Return a way from `point` on one sheet inside to where another is entered, through the slots between them."""
-        ways = [point[None]]
-        step = 1 if last > first else -1
-        for k in range(first, last, step):
-            slot = self.plan.slots.get(self.numbers[max(k, k + step)])
-            if slot is None:
-                return None
-            way = slot[::step]
-            within = self._within(("inner", k), ways[-1][-1], way[0])
-            if within is None:
-                return None
-            ways += [within, way]
-        return np.concatenate(ways)
 
 
 def with_ears(xy: FloatArray, ears: list[FloatArray], role: Role, slot: bool) -> list[Move]:

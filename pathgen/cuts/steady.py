@@ -44,6 +44,10 @@ from pathgen.shape.tolerance import NOISE, SIMPLIFY, quad_segs
 SMALLEST_LOOP = 0.02
 """Smallest loop, mm. Larger: more stands in corners when the last pass along the wall comes by; smaller: more loops."""
 
+LEFT = 0.5
+"""Largest place that loops may leave to the last pass along the walls, mm: the tips of sharp corners. Larger: that pass
+cuts a slot; smaller: sharp corners are refused."""
+
 SPARE = 2.5
 """How far the engagement planned stays below the one stated, degrees. Larger: time; smaller: chords and arcs fitted
 through them exceed it."""
@@ -118,7 +122,7 @@ class _Peeling:
     """One piece of the center region."""
 
     def __init__(self, piece: Polygon, radius: float, engagement: float, direction: Direction, title: str) -> None:
-        self.piece, self.radius, self.engagement = piece, radius, engagement
+        self.piece, self.radius, self.engagement, self.title = piece, radius, engagement, title
         self.climb = direction == "climb"
         self.direction: Direction = direction
         widest = shapely.maximum_inscribed_circle(piece, 0.01)
@@ -143,6 +147,14 @@ class _Peeling:
             if loop <= SMALLEST_LOOP:
                 break
             loop = max(0.5 * loop, SMALLEST_LOOP)
+        for part in as_multi(self.piece.difference(self.field).buffer(-4 * ERROR, quad_segs=4)).geoms:
+            x0, y0, x1, y1 = part.bounds
+            if math.hypot(x1 - x0, y1 - y0) > LEFT:
+                x, y = part.representative_point().coords[0]
+                raise ArgumentError(
+                    f"{self.title}: at ({x:.2f}, {y:.2f}) the region is too narrow for loops of steady engagement: "
+                    "take a smaller tool, or pattern='rings'"
+                )
 
     def _fill(self, loop: float) -> None:
         """Grow the field by loops of one radius as far as they reach."""
