@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from shapely.geometry import LineString, MultiPolygon, Point, box
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from pathgen.cuts.clearing import sheets
 from pathgen.cuts.leftover import ears, leftovers
@@ -39,14 +39,15 @@ def test_moves_of_a_run_meet():
 
 
 def test_the_rings_round_an_island_follow_each_other():
-    """Two islands far apart: once the tool has come to one it cuts all rings around it before it goes to the other."""
+    """Two islands far apart: the rings next to each are cut one after the other."""
     center = box(0, 0, 90, 40).difference(MultiPolygon([Point(20, 20).buffer(3), Point(70, 20).buffer(3)]))
     _, runs, _ = planned(center)
     (run,) = runs
-    close = [m.xy for m in run.moves if m.closed and np.ptp(m.xy, axis=0).max() < 12]
-    near = [int(xy[:, 0].mean() > 45) for xy in close]
-    assert len(near) >= 6
-    assert int(np.abs(np.diff(near)).sum()) == 1
+    closed = [Polygon(m.xy) for m in run.moves if m.closed]
+    for island in (Point(20, 20), Point(70, 20)):
+        place = [k for k, ring in enumerate(closed) if ring.contains(island) and np.ptp(ring.bounds[::2]) < 9]
+        assert len(place) == 2
+        assert place[1] == place[0] + 1
 
 
 def test_an_ear_goes_out_and_back_from_its_ring():

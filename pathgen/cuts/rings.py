@@ -306,6 +306,11 @@ class _Rings:
         self.inner_of = np.repeat(np.arange(len(self.inner)), [len(s.table.outlines) for s in self.inner])
         self.own: list[int] = []
         self.lines: Any = None
+        self.nodes: list[Node] = []
+        self.ends: list[FloatArray] = []
+        self.gaps: list[FloatArray] = []
+        self.far = False
+        """Steps longer than `NEAR` are noted too."""
         self.steps: dict[Node, tuple[FloatArray, FloatArray, Node]] = {}
         """For each ring cut: (where the tool left the ground, where it met the ring, the ground)."""
         self.outline = shapely.multilinestrings([LineString(r) for r in self.rings])
@@ -359,31 +364,39 @@ class _Rings:
         base = self._chain(self.here)[-1]
         if found is not None and self._chain(found[1])[-1] == base and self._clear(found[0], start):
             return piece, start, *found
-        ends, gaps, nodes = self._joints()
-        gaps = np.where(self.left[None, :], gaps, np.inf)
+        self._join(np.inf if self.far else NEAR * self.stepover)
+        ends, gaps = np.array(self.ends), np.where(self.left[None, :], self.gaps, np.inf)
         near = gaps <= NEAR * self.stepover
-        same = near & np.array([self._chain(n)[-1] == base for n in nodes])[:, None]
+        if not near.any() and not self.far:
+            self.far = True
+            self.ends, self.gaps, self.nodes = [], [], []
+            return self._next(at)
+        same = near & np.array([self._chain(n)[-1] == base for n in self.nodes])[:, None]
         near = same if same.any() else near
         away = np.hypot(*np.moveaxis(ends[:, :, 0] - at, 2, 0)) + gaps
         choice = np.where(near, away, np.inf) if near.any() else gaps
         n, k = np.unravel_index(int(np.argmin(np.round(choice, 6))), choice.shape)
         foot, start = ends[n, k]
         piece, start, _ = self.table.nearest(start, self.owner == k)
-        return piece, start, foot, nodes[int(n)]
+        return piece, start, foot, self.nodes[int(n)]
 
-    def _joints(self) -> tuple[FloatArray, FloatArray, list[Node]]:
-        """Return the shortest steps from all ground to all rings: ends (n, k, 2, 2), lengths, and ground by row."""
+    def _join(self, limit: float) -> None:
+        """Note the shortest steps, up to `limit` mm long, from all ground to all rings; longer ones are endless."""
         if self.lines is None:
             self.lines = np.array([LineString(r) for r in self.rings], dtype=object)
-            inner = [LineString(r) for r in self.done.outlines]
-            self.joints = [shapely.shortest_line(line, self.lines) for line in inner]
-            self.joined: list[Node] = [("inner", int(n)) for n in self.inner_of]
-        for k in self.own[len(self.joints) - len(self.inner_of) :]:
-            self.joints.append(shapely.shortest_line(self.lines[k], self.lines))
-            self.joined.append(("own", k))
-        ways = np.concatenate(self.joints)
-        shape = (len(self.joints), len(self.rings))
-        return shapely.get_coordinates(ways).reshape(*shape, 2, 2), shapely.length(ways).reshape(shape), self.joined
+        inner: list[tuple[Node, Any]] = [
+            (("inner", int(n)), LineString(r)) for n, r in zip(self.inner_of, self.done.outlines, strict=True)
+        ]
+        ground = inner + [(("own", k), self.lines[k]) for k in self.own]
+        for node, line in ground[len(self.nodes) :]:
+            shapely.prepare(line)
+            ends, gaps = np.zeros((len(self.rings), 2, 2)), np.full(len(self.rings), np.inf)
+            hit = self.left & (shapely.dwithin(line, self.lines, limit) if limit < np.inf else True)
+            ways = shapely.shortest_line(line, self.lines[hit])
+            ends[hit], gaps[hit] = shapely.get_coordinates(ways).reshape(-1, 2, 2), shapely.length(ways)
+            self.nodes.append(node)
+            self.ends.append(ends)
+            self.gaps.append(gaps)
 
     def _foot(self, at: FloatArray) -> tuple[FloatArray, Node] | None:
         """Return (point, ground) nearest to `at`; None where it is more than about a stepover away."""
