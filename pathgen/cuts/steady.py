@@ -80,6 +80,28 @@ def longest_step(loop: float, radius: float, engagement: float) -> float:
     return math.sqrt(flat * flat + loop * loop + 2.0 * loop * radius) - flat - loop
 
 
+def shifted_step(loop: float, radius: float, engagement: float) -> float:
+    """Return how far a field of loops of radius `loop` may be shifted along a neck in one wave, mm.
+
+    Seen from the loop before, the tool does not run square to the way outwards there, but turned by psi, with
+    tan(psi) = d sin(phi) / (a + d cos(phi)) at the angle phi from the neck's direction; its engagement is alpha + psi.
+
+    >>> 0.5 * longest_step(2, 3, 60) < shifted_step(2, 3, 60) < longest_step(2, 3, 60)
+    True
+    """
+    phi = np.linspace(0.0, math.pi, 181)
+    low, high = 0.0, longest_step(loop, radius, engagement)
+    for _ in range(40):
+        step = 0.5 * (low + high)
+        far = np.sqrt(loop * loop + step * step + 2.0 * loop * step * np.cos(phi))
+        cosine = ((loop + radius) ** 2 - far * far - radius * radius) / (2.0 * far * radius)
+        alpha = np.arccos(np.clip(cosine, -1.0, 1.0))
+        psi = np.arctan2(step * np.sin(phi), loop + step * np.cos(phi))
+        engaged = np.degrees(np.where(psi > alpha, 2.0 * alpha, alpha + psi)).max()
+        low, high = (step, high) if engaged <= engagement else (low, step)
+    return low
+
+
 def steady_runs(
     center: MultiPolygon, *, radius: float, engagement: float, direction: Direction, title: str
 ) -> list[Run]:
@@ -158,7 +180,7 @@ class _Peeling:
 
     def _fill(self, loop: float) -> None:
         """Grow the field by loops of one radius as far as they reach."""
-        step = min(longest_step(loop, self.radius, self.engagement), 0.6 * loop)
+        step = shifted_step(loop, self.radius, self.engagement)
         room = shapely.buffer(self.piece, -loop, quad_segs=quad_segs(loop, ERROR))
         while True:
             core = shapely.buffer(self.field, -loop + ERROR, quad_segs=quad_segs(loop, ERROR))
