@@ -119,7 +119,7 @@ def measured(program_job, radius, depth=3):
 
 def holds(found, stated):
     assert len(found) > 1000
-    assert found.mean() > 0.3 * stated  # it does cut
+    assert found.mean() > 0.2 * stated  # it does cut, though ways back count as well
     assert np.percentile(found, 99.9) <= stated + 5
     assert found.max() <= stated + 15
 
