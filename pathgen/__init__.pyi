@@ -26,7 +26,9 @@ from pathgen.model.cut import Stop as Stop
 from pathgen.model.findings import Finding as Finding
 from pathgen.model.heightmap import HeightMap as HeightMap
 from pathgen.model.holding import KeepOut as KeepOut
+from pathgen.model.holding import Screws as Screws
 from pathgen.model.holding import Tape as Tape
+from pathgen.model.holding import Vacuum as Vacuum
 from pathgen.model.machine import Dialect as Dialect
 from pathgen.model.machine import Machine as Machine
 from pathgen.model.path import Pass as Pass

@@ -18,7 +18,7 @@ from pathgen.errors import ArgumentError, NotProvedError, numbers, one_of, posit
 from pathgen.model.artwork import HasRegion
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
-from pathgen.model.holding import KeepOut, Tape
+from pathgen.model.holding import Hold, KeepOut, Screws, Tape, Vacuum
 from pathgen.model.machine import Machine
 from pathgen.model.program import Program
 from pathgen.model.stock import Stock
@@ -58,7 +58,7 @@ class Job:
         at: where the stock's lower left corner lies in the machine's travel, (x, y) or (x, y, z of the face), mm;
             None = only the span is checked.
         keep_out: clamps, screws and fences.
-        hold: stated hold-downs.
+        hold: stated hold-downs: `Tape`, `Vacuum`, `Screws`; screws are keep-outs too.
         touch_off: (x, y) where every tool is set on the face; None = the work zero if nothing cuts there,
             else the nearest uncut spot.
         artwork: the original, unmirrored art that the finished part must show.
@@ -81,7 +81,7 @@ class Job:
     _: KW_ONLY
     at: Sequence[float] | None = None
     keep_out: Sequence[KeepOut] = ()
-    hold: Sequence[Tape] = ()
+    hold: Sequence[Hold] = ()
     touch_off: tuple[float, float] | None = None
     artwork: HasRegion | BaseGeometry | None = None
     face: Literal["top", "back"] = "top"
@@ -100,7 +100,9 @@ class Job:
             raise ArgumentError("a job needs a name: it stands in every file and on the sheet")
         put = object.__setattr__
         put(self, "keep_out", _listed("keep_out", self.keep_out, KeepOut))
-        put(self, "hold", _listed("hold", self.hold, Tape))
+        put(self, "hold", _listed("hold", self.hold, Tape, Vacuum, Screws))
+        screws = [k for h in self.hold if isinstance(h, Screws) for k in h.keep_outs]
+        put(self, "keep_out", (*self.keep_out, *(k for k in screws if k not in self.keep_out)))
         _check_arguments(self)
         listed = tuple(_flatten(self.cuts))
         if not any(isinstance(c, Cut) for c in listed):
@@ -407,11 +409,12 @@ def _flatten(cuts: Any) -> Iterator[Cut | Stop]:
         raise ArgumentError(f"cuts holds a {type(cuts).__name__}: give what the cutting functions return, or a Stop")
 
 
-def _listed(name: str, values: Any, kind: type[Any]) -> tuple[Any, ...]:
-    """Return a sequence of one kind of thing as a tuple, or raise `ArgumentError`."""
+def _listed(name: str, values: Any, *kinds: type[Any]) -> tuple[Any, ...]:
+    """Return a sequence of things of these kinds as a tuple, or raise `ArgumentError`."""
     found = tuple(values) if isinstance(values, Iterable) and not isinstance(values, str) else None
-    if found is None or not all(isinstance(v, kind) for v in found):
-        raise ArgumentError(f"{name}={values!r} must be a list of {kind.__name__}, such as {name}=[{kind.__name__}(…)]")
+    if found is None or not all(isinstance(v, kinds) for v in found):
+        words = " or ".join(k.__name__ for k in kinds)
+        raise ArgumentError(f"{name}={values!r} must be a list of {words}, such as {name}=[{kinds[0].__name__}(…)]")
     return found
 
 
