@@ -47,6 +47,30 @@ _PROOF: dict[str, Code] = {
     "loose-chip": Code(
         _W, "a piece smaller than the cutter is cut free", "Keep hands away; it may be thrown. Pocket it away instead."
     ),
+    "few-bridges": Code(_W, "a piece hangs on fewer than three bridges and can turn", "Give it at least three."),
+    "bridges-one-side": Code(
+        _W, "all bridges of a piece are on one side of it, so that it tips", "Set bridges on all sides of it."
+    ),
+    "bridge-weak": Code(
+        _W, "a bridge is weak for the cutting force beside it", "Take longer or thicker bridges, or less stepdown."
+    ),
+    "hold-weak": Code(
+        _E, "a stated hold-down is weaker than the cutting force", "Hold over more area, or take less stepdown."
+    ),
+    "hold-slight": Code(
+        _W, "a stated hold-down bears little more than the cutting force", "Hold over more area, or take less stepdown."
+    ),
+    "one-screw": Code(_W, "a piece held by a single screw can turn about it", "Give it a second screw."),
+    "short-grain": Code(
+        _W, "wood left standing across the grain breaks off along it", "Turn the art or the board, or cut less deep."
+    ),
+    "hairline": Code(
+        _W, "lines under 1 mm across the grain tear out in coarse wood", "Make them wider, or take finer wood."
+    ),
+    "thin-wall": Code(_W, "a thin wall is left standing and may break", "Move the cuts apart, or cut less deep."),
+    "detail-too-small": Code(
+        _W, "a detail is smaller than its tool, so material stays there", "Take a smaller tool, or let it stand."
+    ),
     "mirrored-wrong": Code(
         _E, "the finished part shows the artwork the wrong way round", "Mirror the shape once, then plan the cuts."
     ),
