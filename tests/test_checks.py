@@ -58,8 +58,8 @@ def code_words(path):
             if k.arg == "code" and isinstance(k.value, ast.Constant):
                 yield k.value.value
         name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
-        if name in ("finding", "_found", "find", "say", "LineError"):
-            at = 1 if name == "_found" else 0
+        if name in ("finding", "found", "find", "say", "LineError"):
+            at = 1 if name == "found" else 0
             if len(node.args) > at and isinstance(node.args[at], ast.Constant):
                 yield node.args[at].value
 
