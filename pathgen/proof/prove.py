@@ -99,7 +99,7 @@ def prove(
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
     setting = _setting(
-        texts, tools, stock, asked, machine=machine, clearance=clearance, keep_out=keep_out, at=at, own=own
+        texts, tools, stock, asked, machine=machine, clearance=clearance, keep_out=keep_out, hold=hold, at=at, own=own
     )
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
 

@@ -39,6 +39,7 @@ class Setting:
         machine: its limits, or None.
         clearance: height of rapids over the face as stated, mm, or None.
         keep_out: where no tool may go.
+        hold: stated hold-downs, each with `.region`.
         at: where the stock's lower left corner lies in the travel, mm, or None.
         names: names of the asked cuts.
         lowest: lowest height any cut may go to, mm (negative); None without a design.
@@ -55,6 +56,7 @@ class Setting:
     machine: Machine | None = None
     clearance: float | None = None
     keep_out: Sequence[KeepOut] = ()
+    hold: Sequence[Any] = ()
     at: Sequence[float] | None = None
     names: Sequence[str] = ()
     lowest: float | None = None
