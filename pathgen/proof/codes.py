@@ -150,6 +150,108 @@ _PROGRAM: dict[str, Code] = {
     "mixed-tools": Code(_E, "spinning and dragging tools share one file", "Write a file for each."),
     "unknown-tool": Code(_E, "a tool is used that is not in the tool list", "State the tool for this T number."),
     "no-tool-named": Code(_E, "the program cuts before it has named a tool", "Name the tool with T and M6."),
+    # entries, slots
+    "ramp-steep-material": Code(
+        _W, "a ramp or helix is steeper than its material takes", "Give a flatter ramp= in Cutting."
+    ),
+    "helix-bore": Code(
+        _W, "a helical bore is narrower than 1.2 or wider than 1.8 diameters", "Enter by a helix of a fitting radius."
+    ),
+    "slot-chips": Code(
+        _W, "a deep slot one cutter wide is cut without lifting to clear its chips", "Widen it, or lift between levels."
+    ),
+    "down-spiral-deep": Code(
+        _W,
+        "a down spiral packs its chips into a slot deeper than 1.5 diameters",
+        "Take an up spiral, or widen the slot.",
+    ),
+    "up-spiral-thin": Code(
+        _W, "an up spiral lifts thin sheet, and no hold-down is stated", "State hold=, or take a down spiral."
+    ),
+    "both-shallow": Code(
+        _W,
+        "the first pass of a cutter with two spirals is no deeper than its up-cut end, so that it frays the face",
+        "Make the first pass deeper than the up-cut end.",
+    ),
+    # chips and heat
+    "chip-load-low": Code(
+        _W, "the cutter rubs: its edges take thinner chips than the material needs", "Lower rpm, or raise the feed."
+    ),
+    "chip-load-high": Code(
+        _W, "the edges take thicker chips than cutters of this diameter bear", "Raise rpm, or lower the feed."
+    ),
+    "standing": Code(
+        _W, "a tool turns on the spot in contact, and burns or melts what it touches", "Lift before waiting."
+    ),
+    "cut-dry": Code(
+        _W,
+        "aluminium, glass or stone is cut dry",
+        "Give cooling= in Cutting: air or mist in aluminium, wet in the others.",
+    ),
+    "many-edges": Code(
+        _W, "brass is cut with more than two edges", "Take a cutter with one or two edges and little rake."
+    ),
+    "tape-heat": Code(_W, "brass on tape: the heat of cutting softens it", "Hold it by screws or clamps."),
+    # finishing on a machine that finds a place again only so well
+    "finish-fine": Code(
+        _W,
+        "a finish pass takes less than twice what the machine may be off",
+        "Give more finish_allowance=, or state a better positioning=.",
+    ),
+    "finish-thick": Code(
+        _W, "on a machine with play a finish pass takes more than 0.1 mm", "Give finish_allowance=0.1."
+    ),
+    "finish-conventional": Code(
+        _W, "on a machine with play a finish pass is to run conventional", "Give direction='climb' in Cutting."
+    ),
+    # dragging tools
+    "dragging-no-stop": Code(
+        _W, "the file of a tool that must never spin does not begin with M5 and a stop", "Begin with M5 and M0."
+    ),
+    "rapid-onto-face": Code(
+        _E, "a rapid sets a dragging tool onto the face", "Stop the rapid above the face and feed down."
+    ),
+    "deeper-than-blade": Code(_E, "a knife goes deeper than its blade cuts", "Cut less deep, or take a longer blade."),
+    "beyond-travel": Code(
+        _E, "a sprung point is pressed in further than its spring goes, and shatters", "Press it in less."
+    ),
+    "diamond-fast": Code(_W, "a diamond comes down on glass faster than 300 mm/min", "Come down more slowly."),
+    # stops, changes, the end
+    "by-hand-no-stop": Code(
+        _E,
+        "the spindle is switched by hand, and no stop at the beginning says to switch it off and unplug it",
+        "Begin with M0 and these words in a comment.",
+    ),
+    "spindle-early": Code(_W, "the spindle runs before the first retract", "Retract, move X and Y, then start it."),
+    "change-without-stop": Code(
+        _E, "another tool is named and nothing stops to put it in", "Stop with M0 or M6 after lifting."
+    ),
+    "zero-not-again": Code(
+        _E,
+        "tools change inside a file, though the machine keeps no lengths and sets no zero at stops",
+        "Write a file for each tool, or state zero_again_at_stop in Dialect.",
+    ),
+    "length-other": Code(_W, "the length of another tool is applied", "Give G43 with H as T, if this is not meant."),
+    "own-length": Code(_E, "our own text applies the length of another tool", "Please report the job."),
+    "stop-low": Code(_W, "a stop or change while the tool is not lifted clear", "Lift to the clearance height first."),
+    "not-restated": Code(
+        _W,
+        "after a stop the program does not say again what holds: someone may have moved or set something",
+        "State modes, S, F, X, Y and Z again after every stop.",
+    ),
+    "end-not-up": Code(_E, "the program ends with the tool down", "Lift to the clearance height before the end."),
+    "ends-elsewhere": Code(
+        _W,
+        "the program ends by moving X and Y to a place that nobody stated to be clear",
+        "End above the last cut, or state park= of the machine.",
+    ),
+    "end-no-dwell": Code(_W, "the program ends before the spindle stands still", "Dwell with G4 after M5."),
+    "coolant-left-on": Code(_W, "the coolant still runs at the program's end", "Stop it with M9."),
+    # words
+    "arc-short": Code(
+        _W, "an arc so short that rounding decides where it turns", "Write arcs under 0.02 mm or 20 steps as lines."
+    ),
+    "own-comment": Code(_E, "our own text holds a comment that is not plain", "Please report the job."),
     "keep-out": Code(_E, "a tool, shank or holder comes into a keep-out", "Move the clamp, or raise the clearance."),
     "own-full-circle": Code(
         _E, "an arc that was rounded into a full circle", "This is a fault of pathgen: please report the job."
