@@ -5,9 +5,18 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
+
+if TYPE_CHECKING:
+    from pathgen.motion.time import Time
+
+CUT: Final = 0.01
+"""Samples lower than this count as cut, mm: less is rounding."""
 
 _ORDER = {"error": 0, "warning": 1, "note": 2}
 
@@ -29,6 +38,7 @@ class Proof:
         residual_area: area over which more than 0.02 mm is left within reach, mm2.
         gouge_volume: mm3, over that area.
         residual_volume: mm3, over that area.
+        time: how long the machine takes, where `check` was given one; a `Job` has its own `Job.time`.
     """
 
     height: HeightMap
@@ -43,6 +53,7 @@ class Proof:
     residual_area: float = 0.0
     gouge_volume: float = 0.0
     residual_volume: float = 0.0
+    time: Time | None = None
 
     def __post_init__(self) -> None:
         ordered = tuple(sorted(self.findings, key=lambda f: _ORDER[f.severity]))
@@ -64,6 +75,28 @@ class Proof:
         if self.errors:
             return False
         return True if self.complete else None
+
+    @property
+    def box(self) -> tuple[float, float, float, float, float] | None:
+        """Return (x0, y0, x1, y1, z) around all that is cut and its lowest height, mm in stock coordinates.
+
+        It is as exact as the step of `height`; None where nothing is cut. A program written in inches and read as mm
+        shows here first.
+        """
+        field = self.height
+        cut = field.array < -CUT
+        if not cut.any():
+            return None
+        rows, columns = (np.flatnonzero(cut.any(axis=axis)) for axis in (1, 0))
+        x, y = field.origin
+        step = field.pixel
+        return (
+            x + float(columns[0]) * step,
+            y + float(rows[0]) * step,
+            x + float(columns[-1] + 1) * step,
+            y + float(rows[-1] + 1) * step,
+            float(field.array.min()),
+        )
 
     def with_findings(self, more: Iterable[Finding]) -> Proof:
         """Return this proof with findings made elsewhere (by the planner) added, but for what the proof says itself."""
