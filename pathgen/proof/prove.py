@@ -172,6 +172,7 @@ def _proved(
         complete=asked is not None and s.machine is not None,
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
+        time=None,
         **({} if measured is None else measured.sizes),
     )
 
