@@ -24,8 +24,15 @@ def test_an_unknown_material_is_refused_with_the_list():
 
 @pytest.mark.parametrize(
     ("name", "ramp", "slot"),
-    [("brass", 3, 1), ("aluminium", 3, 1), ("hardwood", 5, 2), ("acrylic", 5, 1), ("softwood", 10, 2), ("hdu foam", 10, 2)],
-)  # fmt: skip
+    [
+        ("brass", 3, 1),
+        ("aluminium", 3, 1),
+        ("hardwood", 5, 2),
+        ("acrylic", 5, 1),
+        ("softwood", 10, 2),
+        ("hdu foam", 10, 2),
+    ],
+)
 def test_ramps_and_slots_are_those_of_common_practice(name, ramp, slot):
     """Common practice, no source: 3 degrees in metal, 5 in hardwood and acrylic, 10 in softwood and foam."""
     assert (material(name).max_ramp, material(name).slot_depth) == (ramp, slot)
