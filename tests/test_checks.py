@@ -88,7 +88,7 @@ def test_only_gouge_and_residual_can_be_accepted():
 def test_a_clean_program_has_no_finding_at_all():
     assert findings(TRAY) == []
     both = findings(list(texts()), bounds=ASKED, own=True)
-    assert both == []
+    assert {f.code for f in both} == {"few-bridges"}, "the sign made by hand hangs on two bridges alone"
 
 
 # -- one damage, one code -----------------------------------------------------------------------------------------
@@ -176,7 +176,9 @@ def test_no_damage_raises_other_alarms_than_its_own(name):
         "first move with Z": {"rapid-diagonal"},
         "plunge without center": set(),
         "out of travel": {"outside-stock"},
-        "knife with spindle": set(),
+        "knife with spindle": {"dragging-no-stop"},
+        "too fast for the machine": {"chip-load-low"},
+        "too slow for the machine": {"chip-load-high"},
         "no dwell before a stop": {"no-spin-up"},
         "unknown tool": set(),
         "no tool": set(),
@@ -187,7 +189,8 @@ def test_no_damage_raises_other_alarms_than_its_own(name):
         "nothing cut": set(),
         "no dwell after start": set(),
         "too fast for the tool": set(),
-        "clamp hit by a rapid": {"first-move", "rapid-low"},
+        "clamp hit by a rapid": {"first-move", "rapid-low", "end-not-up"},
+        "clamp hit by the cutter": {"first-move", "rapid-low", "end-not-up"},
     }.get(name, set())
     if name == "clamp hit by a rapid":
         text = changed("G0 X83 Y23\n", "G0 X30 Y30\nX83 Y23\n", text)
@@ -264,7 +267,8 @@ def test_spinning_and_dragging_tools_never_share_a_file():
 
 def test_a_dragging_tool_alone_is_clean_and_never_with_a_spindle():
     """The error stands whatever the program does besides, and cannot be accepted."""
-    knife = handmade.HEAD.format(tool=3) + "G0 X10 Y10\nZ1\nG1 Z-0.5 F300\nX20\nG0 Z5\nM5\nM9\nM2\n"
+    head = handmade.HEAD.format(tool=3).replace("M5\n", "M5\nM0\nG21 G17 G90 G94\n")
+    knife = head + "G0 X10 Y10\nZ1\nG1 Z-0.5 F300\nX20\nG0 Z5\nM5\nM9\nM2\n"
     assert {f.code for f in findings(knife, tools={3: DRAG})} <= {"loose-chip"}
     for start in ("S8000 M3", "S100 M4"):
         found = findings(changed("G0 X10", start + "\nG0 X10", knife), "spindle-on-dragging", tools={3: DRAG})

@@ -24,8 +24,9 @@ from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_finding
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
 from pathgen.proof.grid import Grid
-from pathgen.proof.pieces import loose_findings
+from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import Proof
+from pathgen.proof.standing import standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field
 
@@ -148,10 +149,10 @@ def _proved(
     coarse = strokes_of(s.track, sagitta=np.where(flat, COARSE * grid.pixel, SAGITTA))
     met = cut_in_order(coarse, s.tools, grid, field)
     findings = [
-        *program_findings(s),
+        *reach_findings(s, program_findings(s), before, field, grid),
         *keep_out_findings(s),
         *rapid_findings(s, met),
-        *loose_findings(s, hold),
+        *standing_findings(s, asked, hold, field, grid),
     ]
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:

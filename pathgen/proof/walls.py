@@ -93,7 +93,9 @@ def _section(own: Strokes, profile: Profile, z: float, quad_segs: int) -> Any:
         lines = shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1))
         joined = shapely.line_merge(shapely.union_all(lines[shapely.length(lines) > 0]))
         dots = shapely.points(np.concatenate([a[:, :2], b[:, :2]])[np.tile(shapely.length(lines) == 0, 2)])
-        grown = shapely.buffer([joined, *dots[: len(dots) // 2]], profile.radius, quad_segs=quad_segs)
+        # part by part: GEOS takes seconds for hundreds of parts in one buffer
+        parts = [*shapely.get_parts(joined), *dots[: len(dots) // 2]]
+        grown = shapely.buffer(parts, profile.radius, quad_segs=quad_segs)
         return shapely.union_all(grown)
     ra, rb = profile.reach(np.maximum(z - a[:, 2], 0.0)), profile.reach(np.maximum(z - b[:, 2], 0.0))
     n = np.maximum(np.ceil(np.abs(ra - rb) / 0.01), 1).astype(int)

@@ -6,8 +6,9 @@ with: a factor of `SAFETY` stands between.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from pathgen.errors import ArgumentError
 from pathgen.model.stock import MATERIALS
@@ -51,13 +52,13 @@ class Strength:
     wall_across: float
     slender: float
 
-    def chip_energy(self, thickness: float) -> float | None:
-        """Return the energy, J/mm3, at a chip `thickness` in mm (> 0): dearer for thin chips.
+    def chip_energy(self, thickness: Any) -> Any:
+        """Return the energy, J/mm3, at a chip `thickness` in mm (> 0, array too): thin chips are dearer; else NaN.
 
         >>> round(strength("aluminium").chip_energy(0.025), 3)
         1.596
         """
-        return None if self.energy is None else self.energy * float((CHIP / thickness) ** THINNER)
+        return (math.nan if self.energy is None else self.energy) * (CHIP / thickness) ** THINNER
 
 
 def _s(
