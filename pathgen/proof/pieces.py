@@ -26,8 +26,9 @@ from pathgen.model.holding import Hold
 from pathgen.proof.checks import NOISE, Setting
 from pathgen.proof.codes import finding
 from pathgen.proof.grid import Grid, inside
+from pathgen.proof.strokes import Strokes
 from pathgen.proof.sweep import Field
-from pathgen.proof.walls import section
+from pathgen.proof.walls import lines_of, section
 from pathgen.shop.strength import strength
 
 SLIVER = 0.01
@@ -42,6 +43,9 @@ TOUCH = 0.02
 QUAD = 16
 """Segments in a quarter of the slots' round ends: at a radius of 3 mm they err by 0.004 mm, and by the same at every
 height, so that what hangs together is told apart all the same. Larger: time."""
+
+SAME_WAY = 0.003
+"""Strokes nearer than this to others run the same way, mm: the chords of two levels of one arc. Larger: slivers."""
 
 MOST = 20
 """Loose pieces listed one by one; the last says how many more there are."""
@@ -102,12 +106,40 @@ def pieces(s: Setting) -> list[Any]:
 def _parts_at(s: Setting, z: float, *, first: Any = slice(None)) -> list[Any]:
     """Return what the strokes `first` leave of the stock at height `z`, the frame first."""
     strokes = s.strokes[first]
-    if not (strokes.lowest <= z).any():
+    strokes = strokes[strokes.lowest <= z]
+    if not len(strokes):
         return [s.stock.region]
+    strokes = _once(strokes)
     gone = section(strokes, s.tools, z, quad_segs=QUAD)
     left = [p for p in shapely.get_parts(s.stock.region.difference(gone)) if p.area > SLIVER]
     edge = s.stock.region.boundary.buffer(1e-6)
     return sorted(left, key=lambda p: (-p.boundary.intersection(edge).length, -p.area))
+
+
+def _once(strokes: Strokes) -> Strokes:
+    """Return strokes without those that run where the same tool runs at full depth: levels above it open nothing new.
+
+    Without this, hundreds of nearly equal slots are laid upon one another, which takes most of the time.
+    """
+    kept = np.ones(len(strokes), dtype=np.bool_)
+    for number in np.unique(strokes.tool):
+        own = np.flatnonzero(strokes.tool == number)
+        low = strokes.lowest[own]
+        full = np.maximum(strokes.a[own, 2], strokes.b[own, 2]) <= low.min() + SKIN
+        rest = own[~full]
+        if not len(rest) or not full.any():
+            continue
+        ways = shapely.STRtree(lines_of(strokes[own[full]]))
+        a, b = strokes.a[rest, :2], strokes.b[rest, :2]
+        near = np.ones(len(rest), dtype=np.bool_)
+        for share in (0.0, 0.25, 0.5, 0.75, 1.0):
+            spots = shapely.points(a + share * (b - a))
+            found, _ = ways.query(spots, predicate="dwithin", distance=SAME_WAY)
+            here = np.zeros(len(rest), dtype=np.bool_)
+            here[found] = True
+            near &= here
+        kept[rest[near]] = False
+    return strokes[kept]
 
 
 def stated(piece: Any, hold: Sequence[Hold]) -> list[Hold]:
