@@ -177,7 +177,7 @@ def _part(job: Job, proof: Proof) -> str:
     seen = "read from the front" if job.face == "back" else "seen from above"
     words = f"The part as simulated from the written programs, {seen}."
     if marked(proof.findings):
-        words += " Red hatching: cut too deep. Blue hatching: left standing."
+        words += " Marks have the numbers of the findings."
     data = base64.b64encode(png).decode("ascii")
     return (
         f'<figure><img alt="{e(words)}" src="data:image/png;base64,{data}"><figcaption>{e(words)}</figcaption></figure>'
