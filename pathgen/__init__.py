@@ -6,6 +6,8 @@ Names are resolved when first used (PEP 562), so that ``import pathgen`` stays q
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import Any
 
 __version__ = "0.1.0"
@@ -60,6 +62,8 @@ _HOME = {
     "back_side": "shape.back",
     "Job": "job",
     "check": "check",
+    "restart": "restart",
+    "Restart": "restart",
     "Proof": "proof.report",
     "Time": "motion.time",
 }
@@ -79,3 +83,14 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(__all__)
+
+
+class _Package(ModuleType):
+    """The package, in which a module never hides the public name that it holds (`check`, `restart`)."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name in _HOME and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -46,6 +46,8 @@ from pathgen.model.tool import TrailingKnife as TrailingKnife
 from pathgen.model.tool import VBit as VBit
 from pathgen.motion.time import Time as Time
 from pathgen.proof.report import Proof as Proof
+from pathgen.restart import Restart as Restart
+from pathgen.restart import restart as restart
 from pathgen.shape.back import back_side as back_side
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place

@@ -18,6 +18,7 @@ from pathgen.errors import ArgumentError, NotProvedError, numbers, one_of, posit
 from pathgen.model.artwork import HasRegion
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
+from pathgen.model.heightmap import HeightMap, check_cut_stock
 from pathgen.model.holding import Hold, KeepOut, Screws, Tape, Vacuum
 from pathgen.model.machine import Machine
 from pathgen.model.program import Program
@@ -39,6 +40,9 @@ SIZE_MISTAKES = (25.4, 1 / 25.4, 96 / 72, 72 / 96, 96 / 90, 90 / 96)
 
 ACCEPTABLE = ("gouge", "residual")
 """The only findings that may be accepted, each with its amount."""
+
+CUT_BEFORE = "The stock was cut before (stock_after=): pieces that only both works together free were not looked for."
+"""What a proof on a stock that is no longer whole leaves unchecked."""
 
 TOUCH_ROOM = 3.0
 """Radius of the uncut spot on which a tool is set, mm: room for a setting block or a sheet of paper."""
@@ -217,72 +221,95 @@ class Job:
 
     # -- the programs and their proof ----------------------------------------------------------------------------
 
+    def _told(self, header: tuple[str, ...] = (), unproved: bool = False) -> dict[str, Any]:
+        """Return what the writer of programs is told beside the cuts."""
+        return {
+            "name": self.name,
+            "stock": self.stock,
+            "machine": self.machine,
+            "clearance": self.clearance,
+            "keep_out": tuple(self.keep_out),
+            "touch_off": self.touch_off,
+            "size": self.finished_size,
+            "header": header,
+            "unproved": unproved,
+            "back": self.face == "back",
+        }
+
     def _texts(self, *, header: tuple[str, ...] = (), unproved: bool = False) -> tuple[Program, ...]:
         key = ("texts", header, unproved)
         if key not in self._kept:
             from pathgen.program.write import programs
 
-            self._kept[key] = programs(
-                self.cuts,
-                name=self.name,
-                stock=self.stock,
-                machine=self.machine,
-                clearance=self.clearance,
-                keep_out=tuple(self.keep_out),
-                touch_off=self.touch_off,
-                size=self.finished_size,
-                header=header,
-                unproved=unproved,
-                back=self.face == "back",
-            )
+            self._kept[key] = programs(self.cuts, **self._told(header, unproved))
         kept: tuple[Program, ...] = self._kept[key]
         return kept
 
-    def prove(self, *, texts: Sequence[str] | None = None, grid: float | None = None) -> Proof:
+    def prove(
+        self,
+        *,
+        texts: Sequence[str] | None = None,
+        grid: float | None = None,
+        stock_after: HeightMap | None = None,
+    ) -> Proof:
         """Cut the written texts in simulation and hold the part against what was asked.
 
         Args:
             texts: program texts in order; None = the job's own.
-            grid: step of the height field, mm; None = chosen from tools and detail.
+            grid: step of the height field, mm; None = chosen from tools and detail, or that of `stock_after`.
+            stock_after: the stock as an earlier proof left it (its `.height`), where this job goes on with a stock
+                that another one has cut; None = a whole slab.
 
         Returns:
             The proof; kept, so that asking again costs nothing.
-        """
-        from pathgen.proof.prove import prove
 
+        Raises:
+            ArgumentError: for texts that are none, and for a height map of another slab or another step than `grid`.
+        """
         if texts is not None and not _are_texts(texts):
             raise ArgumentError("texts must be a list of program texts, such as [p.text for p in job.programs()]")
-        written = self._texts()
-        told = tuple(p.text for p in written) if texts is None else tuple(texts)
-        key = ("proof", hashlib.sha256("\0".join(told).encode()).hexdigest(), grid)
+        if stock_after is not None:
+            check_cut_stock(stock_after, self.stock, grid)
+        written = tuple(p.text for p in self._texts())
+        told = written if texts is None else tuple(texts)
+        marked = hashlib.sha256("\0".join(told).encode("utf-8", "surrogatepass")).hexdigest()
+        asked = tuple((c.tool, c.bounds) for c in self.tool_cuts)
+        key = ("proof", marked, grid, self.stock, asked, stock_after and stock_after.digest)
         if key not in self._kept:
-            tools = {number: tool for p in written for number, tool in p.tools.items()}
-            art = self.artwork
-            proof = prove(
-                told,
-                tools=tools,
-                stock=self.stock,
-                machine=self.machine,
-                bounds=tuple((c.name, c.tool, c.bounds) for c in self.tool_cuts),
-                keep_out=tuple(self.keep_out),
-                hold=tuple(self.hold),
-                clearance=self.clearance,
-                at=self.at,
-                touch_off=self.touch_off,
-                grid=grid,
-                artwork=art if art is None or isinstance(art, BaseGeometry) else art.region,
-                face=self.face,
-                confirmed=self.confirmed,
-                minimum_left=self.minimum_left,
-                own=texts is None,
-            )
-            told_before = [
-                *self.notes,
-                *(dataclasses.replace(n, cut=n.cut or c.name) for c in self.tool_cuts for n in c.notes),
-            ]
-            self._kept[key] = proof.with_findings(told_before)
+            self._kept[key] = self._proof_of(told, grid=grid, stock_after=stock_after, own=told == written)
         kept: Proof = self._kept[key]
         return kept
+
+    def _proof_of(
+        self, texts: tuple[str, ...], *, grid: float | None, stock_after: HeightMap | None, own: bool
+    ) -> Proof:
+        """Prove texts, keeping nothing: see `prove`; `own` = they were written by pathgen."""
+        from pathgen.proof.prove import prove
+
+        art = self.artwork
+        proof = prove(
+            texts,
+            tools={number: tool for p in self._texts() for number, tool in p.tools.items()},
+            stock=self.stock,
+            machine=self.machine,
+            bounds=tuple((c.name, c.tool, c.bounds) for c in self.tool_cuts),
+            keep_out=tuple(self.keep_out),
+            hold=tuple(self.hold),
+            clearance=self.clearance,
+            at=self.at,
+            touch_off=self.touch_off,
+            grid=grid,
+            stock_after=stock_after,
+            artwork=art if art is None or isinstance(art, BaseGeometry) else art.region,
+            face=self.face,
+            confirmed=self.confirmed,
+            minimum_left=self.minimum_left,
+            own=own,
+        )
+        if stock_after is not None:
+            proof = dataclasses.replace(proof, unchecked=(*proof.unchecked, CUT_BEFORE))
+        planned = (dataclasses.replace(n, cut=n.cut or c.name) for c in self.tool_cuts for n in c.notes)
+        return proof.with_findings([*self.notes, *planned])
 
     def programs(self, *, unproved: bool = False) -> tuple[Program, ...]:
         """Return the programs, proved.

@@ -93,6 +93,11 @@ _PROOF: dict[str, Code] = {
     "floor-ridge": Code(
         _W, "a sharp bit leaves ridges on the flat floor of a groove", "Give floor_tool= for a smooth floor."
     ),
+    "restart-differs": Code(
+        _E, "a restart does not give the part of the whole job", "This is a fault of pathgen: please report the job."
+    ),
+    "restart-faced": Code(_W, "a restart within a facing: the face has two heights", "Set zero where it is uncut."),
+    "restart-knife": Code(_N, "a knife's program begins anew after a stop", "It follows its own first cuts."),
     "touch-off-cut": Code(
         _E, "the spot where tools are set is cut away", "Choose a spot that stays, or set zero_height='table'."
     ),
