@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from pathgen.model.findings import Finding
-from pathgen.proof import entries, feeds, modes, motions, spindle
+from pathgen.proof import chips, dragging, entries, feeds, finish, modes, motions, slots, spindle, stops
 from pathgen.proof.codes import CODES, Code
 from pathgen.proof.setting import NOISE, STEP, Setting
 
@@ -22,12 +22,27 @@ CHECKS: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
     motions.rapids,
     motions.depths,
     entries.entries,
+    slots.slots,
+    slots.spirals,
+    dragging.never_spinning,
+    dragging.set_down,
     spindle.running,
     spindle.speeds,
-    feeds.feeds,
     spindle.waits,
+    stops.by_hand,
+    feeds.feeds,
+    chips.chip_loads,
+    chips.standing,
+    chips.cooling,
+    finish.finishing,
     modes.modes,
+    modes.comments,
+    modes.short_arcs,
     modes.lengths,
+    stops.lengths_of_others,
+    stops.changes,
+    stops.stops,
+    stops.ends,
     motions.travel,
     motions.edges,
     motions.cuts_something,

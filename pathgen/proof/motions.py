@@ -13,12 +13,18 @@ from pathgen.proof.codes import finding
 from pathgen.proof.setting import NOISE, STEP, Setting, found
 from pathgen.proof.strokes import HIGH
 
+OVER_TOP = 0.5
+"""Least height of rapids over the stock's top where no clearance is stated, mm."""
+
+OVER_KEEP_OUTS = 5.0
+"""How far above the highest keep-out rapids pass, mm. Common practice, no source."""
+
 
 def safe_height(s: Setting) -> float:
     """Return the height from which on X and Y may move, mm above the face."""
     highest = max((k.height for k in s.keep_out), default=-np.inf)
     top = s.stock.film + s.stock.unevenness
-    return max(s.clearance if s.clearance is not None else top + 0.5, highest)
+    return max(s.clearance if s.clearance is not None else top + OVER_TOP, highest + OVER_KEEP_OUTS)
 
 
 def first_move(s: Setting) -> Iterator[Finding]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from pathgen.model.arrays import BoolArray, FloatArray
+from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 from pathgen.model.findings import Finding
 from pathgen.model.holding import KeepOut
 from pathgen.model.machine import Machine
@@ -63,6 +64,13 @@ class Setting:
     open_edges: frozenset[int] = frozenset()
     own: bool = False
 
+    def programs(self) -> Iterator[tuple[int, Motion, IntArray]]:
+        """Yield number, motion and rows of each program that moves."""
+        for k, motion in enumerate(self.motions):
+            rows = np.flatnonzero(self.track.program == k)
+            if len(rows):
+                yield k, motion, rows
+
     def tool_table(self, value: Callable[[Tool], Any], missing: float) -> FloatArray:
         """Return `value` of each move's tool; `missing` where the tool is unknown or the value None."""
         numbers, owner = np.unique(self.track.tool, return_inverse=True)
@@ -70,6 +78,10 @@ class Setting:
         values = [missing if t is None or value(t) is None else float(value(t)) for t in known]
         table: FloatArray = np.array(values, dtype=np.float64)[owner]
         return table
+
+    def program_name(self, k: int) -> str | None:
+        """Return how findings call program `k`: None where there is but one."""
+        return str(k + 1) if len(self.texts) > 1 else None
 
     def place(self, row: int) -> dict[str, Any]:
         """Return line, cut, program and where of a move, for a finding."""
@@ -79,15 +91,24 @@ class Setting:
         return {
             "line": int(track.line[row]),
             "cut": self.names[cut] if 0 <= cut < len(self.names) else None,
-            "program": str(int(track.program[row]) + 1) if len(self.texts) > 1 else None,
+            "program": self.program_name(int(track.program[row])),
             "where": None if np.isnan(end).any() else (float(end[0]), float(end[1]), float(end[2])),
         }
 
 
+_OUTSIDE_WORDS = re.compile(r"\([^)\n]*\)|[ \t\r]")
+
+
+def words_only(text: str) -> str:
+    """Return a program's lines without comments and spaces, in capitals."""
+    return _OUTSIDE_WORDS.sub("", text).upper()
+
+
 def found(setting: Setting, code: str, bad: BoolArray, amount: FloatArray, text: str) -> Iterator[Finding]:
-    """Yield one finding for all moves where `bad`, at the one with the largest `amount`."""
-    rows = np.flatnonzero(bad)
-    if len(rows):
+    """Yield one finding for each cut that has moves where `bad`, at the one with the largest `amount`."""
+    bad_rows = np.flatnonzero(bad)
+    for cut in np.unique(setting.track.cut[bad_rows]):
+        rows = bad_rows[setting.track.cut[bad_rows] == cut]
         worst = int(rows[np.argmax(amount[rows])])
         more = f" ({len(rows)} moves)" if len(rows) > 1 else ""
         yield finding(

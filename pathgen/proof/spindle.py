@@ -13,18 +13,10 @@ from pathgen.proof.setting import STEP, Setting, found
 
 
 def running(s: Setting) -> Iterator[Finding]:
-    """Dragging tools never spin; spinning ones spin, forwards, where they cut."""
+    """Spinning tools spin, forwards, where they cut; not before the first retract, nor after the end."""
     t = s.track
     spins = s.tool_table(lambda tool: tool.spins, np.nan)
     speed = np.abs(t.rpm)
-    dragging = spins == 0
-    yield from found(
-        s,
-        "spindle-on-dragging",
-        dragging & (speed > 0),
-        speed,
-        "The spindle runs at {:.0f} rpm with a tool that must never spin",
-    )
     by_hand = s.machine is not None and s.machine.spindle == "hand"
     cutting = (spins == 1) & (t.kind != RAPID) & (np.fmin(t.start[:, 2], t.end[:, 2]) < -STEP)
     depth = -np.nan_to_num(t.end[:, 2])
@@ -33,10 +25,17 @@ def running(s: Setting) -> Iterator[Finding]:
             s, "spindle-off", cutting & (speed == 0), depth, "A tool cuts {:.3f} mm deep with the spindle off"
         )
     yield from found(s, "spindle-reversed", cutting & (t.rpm < 0), speed, "The spindle turns backwards at {:.0f} rpm")
+    for _, _, rows in s.programs():
+        first = int(rows[0])
+        if speed[first] > 0 and spins[first] != 0:
+            yield finding(
+                "spindle-early", f"The spindle runs at {speed[first]:.0f} rpm at the first motion.",
+                amount=float(speed[first]), **s.place(first),
+            )  # fmt: skip
     for k, motion in enumerate(s.motions):
         last = [e for e in motion.events if e.kind == "spindle"]
         if last and last[-1].value != 0:
-            program = str(k + 1) if len(s.motions) > 1 else None
+            program = s.program_name(k)
             yield finding(
                 "spindle-left-on", "The spindle is not stopped before the end.", line=last[-1].line, program=program
             )
@@ -63,7 +62,7 @@ def waits(s: Setting) -> Iterator[Finding]:
         return
     up, down = s.machine.spin_up, s.machine.spin_down
     for k, motion in enumerate(s.motions):
-        program = str(k + 1) if len(s.motions) > 1 else None
+        program = s.program_name(k)
         moves = motion.moves
         first_down = np.flatnonzero((moves.kind != RAPID) & (moves.end[:, 2] + s.stock.zero_z < 0))
         for n, event in enumerate(motion.events):
