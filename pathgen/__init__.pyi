@@ -16,6 +16,7 @@ from pathgen.errors import InternalError as InternalError
 from pathgen.errors import MissingFileError as MissingFileError
 from pathgen.errors import NotProvedError as NotProvedError
 from pathgen.errors import PathgenError as PathgenError
+from pathgen.errors import ShopFileError as ShopFileError
 from pathgen.errors import WriteError as WriteError
 from pathgen.job import Job as Job
 from pathgen.model.artwork import Layer as Layer
@@ -52,6 +53,9 @@ from pathgen.shape.back import back_side as back_side
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
+from pathgen.sheet.part import part_picture as part_picture
+from pathgen.shop.shopfile import Shop as Shop
+from pathgen.shop.shopfile import read_shop as read_shop
 from pathgen.units import inch as inch
 
 __version__: str

@@ -12,10 +12,11 @@ from pathgen.units import MM_PER_INCH
 
 Quantity: TypeAlias = Literal["length", "feed", "acceleration", "plain"]
 
-UNITS: Final[dict[Quantity, dict[str, float]]] = {
-    "length": {"mm": 1.0, "in": MM_PER_INCH},
-    "feed": {"mm/min": 1.0, "in/min": MM_PER_INCH},
-    "acceleration": {"mm/s2": 1.0, "in/s2": MM_PER_INCH},
+_INCH: Final = Fraction(str(MM_PER_INCH))
+UNITS: Final[dict[Quantity, dict[str, Fraction]]] = {
+    "length": {"mm": Fraction(1), "in": _INCH},
+    "feed": {"mm/min": Fraction(1), "in/min": _INCH},
+    "acceleration": {"mm/s2": Fraction(1), "in/s2": _INCH},
     "plain": {},
 }
 """Word of a unit to its size in pathgen's own unit; "plain" numbers (rpm, degrees, counts, seconds) have one unit."""
@@ -58,20 +59,21 @@ def quantity(value: object, kind: Quantity = "length") -> float:
         )
     if unit not in units:
         raise ArgumentError(f"{_shown(value)}: the unit {unit!r} is not one of {', '.join(units)}")
-    return _finite(value, _size(value, whole, above, below, alone) * units[unit])
-
-
-def _size(value: str, whole: str, above: str | None, below: str | None, alone: str | None) -> float:
-    """Return a number with its fraction: "1/4" is 0.25, "1 1/2" is 1.5."""
     try:
-        if alone is not None:
-            return float(Fraction(whole) / int(alone))
-        if above is not None and below is not None:
-            part = Fraction(int(above), int(below))
-            return float(Fraction(whole) + (-part if whole.startswith("-") else part))
-        return float(whole)
+        return float(_size(whole, above, below, alone) * units[unit])
     except (ZeroDivisionError, OverflowError, ValueError):
-        raise ArgumentError(f"{_shown(value)} is no number: look at its fraction") from None
+        raise ArgumentError(f"{_shown(value)} is no number: look at its fraction and its digits") from None
+
+
+def _size(whole: str, above: str | None, below: str | None, alone: str | None) -> Fraction:
+    """Return a number with its fraction: "1/4" is 0.25, "1 1/2" is 1.5."""
+    size = Fraction(whole)
+    if alone is not None:
+        return size / int(alone)
+    if above is None or below is None:
+        return size
+    part = Fraction(int(above), int(below))
+    return size - part if whole.startswith("-") else size + part
 
 
 def _finite(value: object, size: float) -> float:
