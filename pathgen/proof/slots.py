@@ -13,7 +13,7 @@ from pathgen.model.motion import RAPID
 from pathgen.model.tool import EndMill, Tool
 from pathgen.proof.codes import finding
 from pathgen.proof.setting import NOISE, STEP, Setting
-from pathgen.proof.walls import section
+from pathgen.proof.sections import section
 from pathgen.shop.materials import material
 
 WIDE = 1.3
@@ -57,7 +57,7 @@ def slots(s: Setting) -> Iterator[Finding]:
 def _narrow(s: Setting, tool: Tool, depth: float) -> shapely.Geometry:
     """Return the places cut deeper than `depth` that are less than `WIDE` diameters wide."""
     flat = [n for n, other in s.tools.items() if isinstance(other, EndMill)]
-    cut = section(s.strokes[~s.strokes.rapid & np.isin(s.strokes.tool, flat)], s.tools, -depth - STEP)
+    cut = section(s.strokes[~s.strokes.rapid & np.isin(s.strokes.tool, flat)], s.tools, -depth - STEP, quad_segs=16)
     r = 0.5 * WIDE * tool.diameter
     narrow = cut.difference(cut.buffer(-r).buffer(1.001 * r))
     least = SLOT_AREA * tool.diameter**2
