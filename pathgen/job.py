@@ -69,6 +69,7 @@ class Job:
         face: "top", or "back" for work cut into the rear face of clear stock and read from the front.
         confirmed: the front view of a back-side job was looked at and is right.
         minimum_left: least thickness that must remain under every cut that does not go through, mm.
+        thin_wall: standing walls narrower than this are told, mm; None = by the material, its grain and the height.
         clearance: height of rapids over the stock's top, mm; raised to 5 mm above the highest keep-out.
         size: (width, height) asked of the finished piece, mm; checked against what the cuts give.
         order: "tools" groups cuts by tool, "listed" keeps the list.
@@ -91,6 +92,7 @@ class Job:
     face: Literal["top", "back"] = "top"
     confirmed: bool = False
     minimum_left: float | None = None
+    thin_wall: float | None = None
     clearance: float = CLEARANCE
     size: tuple[float, float] | None = None
     order: Literal["tools", "listed"] = "tools"
@@ -304,6 +306,7 @@ class Job:
             face=self.face,
             confirmed=self.confirmed,
             minimum_left=self.minimum_left,
+            thin_wall=self.thin_wall,
             own=own,
         )
         if stock_after is not None:
@@ -473,6 +476,8 @@ def _check_arguments(job: Job) -> None:
     yes_or_no("confirmed", job.confirmed)
     if job.minimum_left is not None:
         positive("minimum_left", job.minimum_left, zero=True)
+    if job.thin_wall is not None:
+        positive("thin_wall", job.thin_wall)
     if job.at is not None:
         numbers("at", job.at, form="(x, y) or (x, y, z) in mm", counts=(2, 3))
     if job.touch_off is not None:

@@ -132,7 +132,7 @@ def hardest(s: Setting, piece: Any, force: tuple[FloatArray, FloatArray], *, bel
 
 
 def bridge_force_findings(
-    s: Setting, held: Sequence[Bridged], hold: Sequence[Hold], force: tuple[FloatArray, FloatArray]
+    s: Setting, held: Sequence[Bridged], force: tuple[FloatArray, FloatArray]
 ) -> Iterator[Finding]:
     """Yield a finding for each piece of which a bridge is weak for the force beside it.
 
@@ -141,7 +141,7 @@ def bridge_force_findings(
     """
     figures = strength(s.stock.material)
     for one in held:
-        push = None if stated(one.region, hold) else hardest(s, one.region, force, below=underside(s) + SKIN)
+        push = None if stated(one.region, s.hold) else hardest(s, one.region, force, below=underside(s) + SKIN)
         if push is None:
             continue
         weakest = min(one.bridges, key=lambda b: b.length * b.height)
@@ -159,19 +159,16 @@ def bridge_force_findings(
             )
 
 
-def hold_findings(
-    s: Setting, left: Sequence[Any], hold: Sequence[Hold], force: tuple[FloatArray, FloatArray]
-) -> Iterator[Finding]:
+def hold_findings(s: Setting, left: Sequence[Any], force: tuple[FloatArray, FloatArray]) -> Iterator[Finding]:
     """Yield a finding for each piece whose stated hold-downs bear less than the push, or less than twice that.
 
     Args:
         s: programs, tools and stock.
         left: what `pieces` returned; the frame, too, is checked where a hold-down is stated under it.
-        hold: stated hold-downs.
         force: what `forces` returned.
     """
     for k, piece in enumerate(left):
-        own = stated(piece, hold)
+        own = stated(piece, s.hold)
         push = hardest(s, piece, force, below=-NOISE if k == 0 else underside(s) + SKIN) if own else None
         if push is None:
             continue

@@ -156,17 +156,16 @@ def weight(s: Setting, piece: Any, cut: Field, grid: Grid) -> float:
     return volume * strength(s.stock.material).density / 1000.0
 
 
-def loose_findings(s: Setting, left: Sequence[Any], hold: Sequence[Hold], cut: Field, grid: Grid) -> Iterator[Finding]:
+def loose_findings(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> Iterator[Finding]:
     """Yield a finding for every piece that nothing holds: the frame is held by the stock's own clamping.
 
     Args:
         s: programs, tools and stock.
         left: what `pieces` returned.
-        hold: stated hold-downs.
         cut: the part, heights in mm.
         grid: its samples.
     """
-    loose = [p for p in left[1:] if not stated(p, hold)]
+    loose = [p for p in left[1:] if not stated(p, s.hold)]
     for k, piece in enumerate(loose[:MOST]):
         a, b = sides(piece)
         at = piece.representative_point()
@@ -303,10 +302,10 @@ def _bridge(s: Setting, region: Any, piece: Any, others: Any, cut: Field, grid: 
     return Bridge(region=region, at=at, length=length, along=along, height=height)
 
 
-def bridge_findings(s: Setting, held: Sequence[Bridged], hold: Sequence[Hold]) -> Iterator[Finding]:
+def bridge_findings(s: Setting, held: Sequence[Bridged]) -> Iterator[Finding]:
     """Yield a finding for each piece with fewer than three bridges, or with all of them on one side of its middle."""
     for one in held:
-        if stated(one.region, hold):
+        if stated(one.region, s.hold):
             continue
         a, b = sides(one.region)
         spots: FloatArray = np.array([bridge.at for bridge in one.bridges])

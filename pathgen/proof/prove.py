@@ -61,6 +61,7 @@ def prove(
     face: Literal["top", "back"] = "top",
     confirmed: bool = False,
     minimum_left: float | None = None,
+    thin_wall: float | None = None,
     own: bool = False,
 ) -> Proof:
     """Prove programs, run one after the other on one stock.
@@ -84,6 +85,7 @@ def prove(
         face: "back" for work that is read through clear stock from the front.
         confirmed: the maker has looked at the front view.
         minimum_left: least thickness that must remain under cuts that do not go through, mm.
+        thin_wall: standing walls narrower than this are told, mm; None = by the material, its grain and the height.
         own: the texts were written by pathgen, so what it never writes is an error.
 
     Returns:
@@ -99,9 +101,8 @@ def prove(
         raise ArgumentError("there is nothing to prove: give at least one program text")
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
-    setting = _setting(
-        texts, tools, stock, asked, machine=machine, clearance=clearance, keep_out=keep_out, hold=hold, at=at, own=own
-    )
+    stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
+    setting = _setting(texts, tools, stock, asked, **stated, thin_wall=thin_wall, own=own)
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
 
 
@@ -152,7 +153,7 @@ def _proved(
         *reach_findings(s, program_findings(s), before, field, grid),
         *keep_out_findings(s),
         *rapid_findings(s, met),
-        *standing_findings(s, asked, hold, field, grid),
+        *standing_findings(s, asked, field, grid),
     ]
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:

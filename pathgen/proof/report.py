@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 CUT: Final = 0.01
 """Samples lower than this count as cut, mm: less is rounding."""
 
+SAID_BY = {"detail-too-small": "unreached"}
+"""Findings of the proof and what a planner calls the same."""
+
 _ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
@@ -100,7 +103,7 @@ class Proof:
 
     def with_findings(self, more: Iterable[Finding]) -> Proof:
         """Return this proof with findings made elsewhere (by the planner) added, but for what the proof says itself."""
-        said = {(f.code, f.cut) for f in self.findings if f.severity != "error"}
+        said = {(SAID_BY.get(f.code, f.code), f.cut) for f in self.findings if f.severity != "error"}
         fresh = [f for f in more if f.severity == "error" or (f.code, f.cut) not in said]
         return dataclasses.replace(self, findings=(*self.findings, *fresh))
 

@@ -45,6 +45,7 @@ class Setting:
         names: names of the asked cuts.
         lowest: lowest height any cut may go to, mm (negative); None without a design.
         open_edges: cuts that may leave the stock's outline.
+        thin_wall: standing walls narrower than this are thin, mm; None = by the material.
         own: the texts were written by pathgen.
     """
 
@@ -62,6 +63,7 @@ class Setting:
     names: Sequence[str] = ()
     lowest: float | None = None
     open_edges: frozenset[int] = frozenset()
+    thin_wall: float | None = None
     own: bool = False
 
     def programs(self) -> Iterator[tuple[int, Motion, IntArray]]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from pathgen.model.findings import Finding
-from pathgen.model.holding import Hold
 from pathgen.proof.checks import Setting
 from pathgen.proof.design import Asked
 from pathgen.proof.details import detail_findings
@@ -16,34 +15,24 @@ from pathgen.proof.sweep import Field
 from pathgen.proof.thin import Standing, grain_findings, wall_findings
 
 
-def standing_findings(
-    s: Setting,
-    asked: Sequence[Asked] | None,
-    hold: Sequence[Hold],
-    cut: Field,
-    grid: Grid,
-    *,
-    thin_wall: float | None = None,
-) -> Iterator[Finding]:
+def standing_findings(s: Setting, asked: Sequence[Asked] | None, cut: Field, grid: Grid) -> Iterator[Finding]:
     """Yield findings on what stands and what comes loose.
 
     Args:
         s: programs, tools and stock.
         asked: what was asked of each cut, or None.
-        hold: stated hold-downs.
         cut: the part, heights in mm.
         grid: its samples.
-        thin_wall: walls narrower than this are thin, mm; None = by the material.
     """
     left = pieces(s)
-    yield from loose_findings(s, left, hold, cut, grid)
+    yield from loose_findings(s, left, cut, grid)
     held = bridged(s, left, cut, grid)
-    yield from bridge_findings(s, held, hold)
-    if held or hold:
+    yield from bridge_findings(s, held)
+    if held or s.hold:
         force = forces(s)
-        yield from bridge_force_findings(s, held, hold, force)
-        yield from hold_findings(s, left, hold, force)
-    yield from wall_findings(s, Standing(s, asked), cut, grid, width=thin_wall)
+        yield from bridge_force_findings(s, held, force)
+        yield from hold_findings(s, left, force)
+    yield from wall_findings(s, Standing(s, asked), cut, grid)
     yield from grain_findings(s, asked, held)
     if asked is not None:
         yield from detail_findings(asked)

@@ -217,7 +217,7 @@ def across(angle: float, grain: float) -> bool:
 # -- findings --------------------------------------------------------------------------------------------------------
 
 
-def wall_findings(s: Setting, standing: Standing, cut: Field, grid: Grid, *, width: float | None) -> Iterator[Finding]:
+def wall_findings(s: Setting, standing: Standing, cut: Field, grid: Grid) -> Iterator[Finding]:
     """Yield a finding on thin walls, and one on wood left standing across the grain.
 
     Args:
@@ -225,14 +225,13 @@ def wall_findings(s: Setting, standing: Standing, cut: Field, grid: Grid, *, wid
         standing: what stands at each height.
         cut: the part, heights in mm.
         grid: its samples.
-        width: walls narrower than this are thin, mm; None = by the material, its grain and the wall's height.
     """
     if not standing.known:
         return
     figures, grain = strength(s.stock.material), s.stock.grain if s.stock.material in GRAINED else None
-    least = figures.wall if width is None else width
+    least = figures.wall if s.thin_wall is None else s.thin_wall
     found = _walls(standing, least)
-    if width is None:
+    if s.thin_wall is None:
         if grain is not None and figures.wall_across > least:
             found += [w for w in _walls(standing, figures.wall_across) if across(w.angle, grain)]
         for depth in standing.floors:
