@@ -146,7 +146,7 @@ def restart(
         asked=text.passes[asked].number,
         resumed=text.passes[begin].number,
         line=text.passes[begin].join,
-        notes=tuple(_notes(job, text, asked, begin)),
+        notes=tuple(_notes(job, text.passes[begin])),
     )
 
 
@@ -343,7 +343,7 @@ def _rest(job: Job, header: tuple[str, ...], text: _Text, *, asked: int, begin: 
         f"RESTART of program {text.index + 1} at {text.words(first.number)}, line {first.join}",
         f"Asked for was {text.words(wanted.number)}, line {wanted.line}",
         "The tool must be set again, and X Y Z zero checked, first",
-        *(n.text for n in _notes(job, text, asked, begin)),
+        *(n.text for n in _notes(job, first)),
     )
     setting = _setting(job, words)
     count = first.number[0] - 1
@@ -434,19 +434,16 @@ def _check_state(own: Mapping[str, Any], wanted: Mapping[str, Any]) -> None:
             )
 
 
-def _notes(job: Job, text: _Text, asked: int, begin: int) -> list[Finding]:
-    """Return what the operator should know of this restart."""
-    first = text.passes[begin]
+def _notes(job: Job, first: _Pass) -> list[Finding]:
+    """Return what the operator should know of a restart at this pass."""
     notes = []
     cut = job.tool_cuts[first.number[0] - 1]
     if isinstance(cut.tool, TrailingKnife):
         notes.append(
             finding("restart-knife", "Begins anew, since the way the blade points is not known", line=first.join)
         )
-    if cut.face_depth and (asked > 0 and not text.passes[asked].halted):
-        notes.append(
-            finding("restart-faced", "The face is partly cut, set zero where it is not cut yet", line=first.join)
-        )
+    if cut.face_depth:
+        notes.append(finding("restart-faced", "The face is partly cut, set Z where it is still uncut", line=first.join))
     return notes
 
 
@@ -478,12 +475,14 @@ def _proved(
 
 
 def _broken_off(text: str, line: int, job: Job) -> str:
-    """Return a program that ends after `line`, its spindle off; "" where it has not cut by then."""
+    """Return a program that stopped after `line`, its tool lifted out by hand; "" where it has not moved by then."""
     lines = text.splitlines()[:line]
     motion = read_program("\n".join(lines))
     if not len(motion.moves):
         return ""
-    return "\n".join([*lines, "M5", "M9", *dwell(job.machine.spin_down), job.machine.dialect.end]) + "\n"
+    dialect, height = job.machine.dialect, job.clearance - job.stock.zero_z
+    up = [] if math.isnan(motion.state["position"][2]) else [f"G0 Z{number(height, dialect)}"]
+    return "\n".join([*lines, *up, "M5", "M9", *dwell(job.machine.spin_down), dialect.end]) + "\n"
 
 
 def _renamed(found: Finding, place: int, count: int) -> Finding:
