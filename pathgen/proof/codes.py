@@ -29,6 +29,16 @@ _PROOF: dict[str, Code] = {
     "residual": Code(
         _E, "material is left that the tool could have reached", "Plan the cut anew, or accept the amount."
     ),
+    "gouge-hidden": Code(
+        _W,
+        "a cut goes deeper than asked where a later cut goes deeper anyway: its tool takes more than planned",
+        "Check the depth of this cut and the order of cuts.",
+    ),
+    "left-for-next": Code(
+        _E,
+        "a cut leaves material it was to take, and the next tool runs into it",
+        "Let the earlier cut clear all it was asked for.",
+    ),
     "not-through": Code(
         _E, "a through cut does not reach the underside of the thickest board", "Give below= enough for the range."
     ),

@@ -200,7 +200,7 @@ def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: T
     """Lower to a flat floor with upright walls; return where it is the deepest."""
     mask = inside(region, grid)
     depth = rule_depth(rule)
-    lower = mask & (view.deepest > -depth)
+    lower: Mask = mask & (view.deepest > -depth)
     view.deepest[lower] = -depth
     view.cosine[lower] = 1.0
     view.wall[...] |= beside_edge(mask)
@@ -270,7 +270,7 @@ def _heights(view: Design, rule: Heights, grid: Grid) -> Mask:
     height = south * (1 - fy) + north * fy
     mask = inside(rule_region(rule), grid)
     gy, gx = np.gradient(height, grid.pixel) if min(height.shape) > 1 else (np.zeros_like(height),) * 2
-    lower = mask & (height < view.deepest)
+    lower: Mask = mask & (height < view.deepest)
     view.deepest[lower] = height[lower]
     view.cosine[lower] = (1.0 / np.sqrt(1.0 + gx * gx + gy * gy))[lower]
     view.leave[mask] = np.minimum(view.leave[mask], height[mask])
@@ -290,7 +290,7 @@ def _groove(view: Design, rule: Groove, grid: Grid) -> Mask:
     distance = outline.over(grid, band, limit=far)
     within = np.where(mask, distance, 0.0)
     depth = np.minimum(rule.begin + within * k, rule.limit)
-    lower = mask & (-depth < view.deepest)
+    lower: Mask = mask & (-depth < view.deepest)
     view.deepest[lower] = -depth[lower]
     slope = math.sin(math.radians(0.5 * rule.angle))
     # beside the outline the slope goes on above the face, so that a groove cut too wide is measured normal to it
@@ -302,7 +302,8 @@ def _groove(view: Design, rule: Groove, grid: Grid) -> Mask:
     signed = np.where(mask, distance, -distance)
     reach = _groove_reach(rule, signed, mask, k, grid)
     view.leave[mask] = np.minimum(view.leave[mask], -reach[mask])
-    return lower | beside
+    either: Mask = lower | beside
+    return either
 
 
 def _groove_reach(rule: Groove, signed: FloatArray, mask: Mask, k: float, grid: Grid) -> FloatArray:

@@ -175,8 +175,17 @@ def _proved(
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
         time=None,
-        **({} if measured is None else measured.sizes),
+        **({} if measured is None else _measures(measured)),
     )
+
+
+def _measures(measured: Measured) -> dict[str, Any]:
+    """Return what was measured as the proof states it."""
+    marks = {name: measured.marks.get(what) for name, what in (("too_deep", "gouge"), ("left_standing", "residual"))}
+    for mark in marks.values():
+        if mark is not None:
+            mark.flags.writeable = False
+    return {**measured.sizes, **marks, "cuts": measured.cuts}
 
 
 def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: HeightMap | None) -> Grid:

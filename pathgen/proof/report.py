@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from pathgen.model.arrays import BoolArray
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
 
@@ -22,6 +23,36 @@ SAID_BY = {"detail-too-small": "unreached"}
 """Findings of the proof and what a planner calls the same."""
 
 _ORDER = {"error": 0, "warning": 1, "note": 2}
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutResult:
+    """What one cut did, held against its own request and those of the cuts before it.
+
+    Attributes:
+        name: of the cut.
+        gouge: deepest place it cut beyond what was asked, mm normal to the asked surface, in the finished part.
+        residual: highest material it left of what it owes, mm, in the finished part.
+        hidden: deepest place it cut beyond what had been asked by then, where a later cut goes deeper anyway, mm.
+        early: highest material it left of what it owes, that a later cut then took away, mm.
+        gouge_area: area it cut too deep by more than 0.010 mm, mm2.
+        residual_area: area where it left more than 0.02 mm, mm2.
+        gouge_volume: mm3, over that area.
+        residual_volume: mm3, over that area.
+        lines: (program, first line, last line) of its moves, programs counted from "1"; empty where no comment of the
+            programs names the cut.
+    """
+
+    name: str
+    gouge: float = 0.0
+    residual: float = 0.0
+    hidden: float = 0.0
+    early: float = 0.0
+    gouge_area: float = 0.0
+    residual_area: float = 0.0
+    gouge_volume: float = 0.0
+    residual_volume: float = 0.0
+    lines: tuple[tuple[str, int, int], ...] = ()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -41,6 +72,9 @@ class Proof:
         residual_area: area over which more than 0.02 mm is left within reach, mm2.
         gouge_volume: mm3, over that area.
         residual_volume: mm3, over that area.
+        cuts: what each cut did, in the order they were asked for; empty without a design.
+        too_deep: samples of `height` where the part is deeper than asked by more than 0.010 mm; None where none is.
+        left_standing: samples of `height` where more than 0.02 mm is left within reach; None where none is.
         time: how long the machine takes, where `check` was given one; a `Job` has its own `Job.time`.
     """
 
@@ -56,6 +90,9 @@ class Proof:
     residual_area: float = 0.0
     gouge_volume: float = 0.0
     residual_volume: float = 0.0
+    cuts: tuple[CutResult, ...] = ()
+    too_deep: BoolArray | None = None
+    left_standing: BoolArray | None = None
     time: Time | None = None
 
     def __post_init__(self) -> None:
@@ -71,6 +108,11 @@ class Proof:
     def warnings(self) -> tuple[Finding, ...]:
         """Findings that are printed and stop nothing."""
         return tuple(f for f in self.findings if f.severity == "warning")
+
+    @property
+    def compared(self) -> bool:
+        """Whether the part was held against a design; without one, gouge and residual say nothing."""
+        return self.asked is not None
 
     @property
     def ok(self) -> bool | None:
@@ -109,15 +151,22 @@ class Proof:
 
     def __str__(self) -> str:
         word = {True: "PROVED", False: "NOT PROVED", None: "NOT COMPLETE"}[self.ok]
-        lines = [f"{word}: gouge {self.gouge:.4f} mm, residual {self.residual:.4f} mm"]
-        if self.asked is not None:
-            lines.append(f"removed {self.removed:.1f} mm3, asked {self.asked:.1f} mm3")
+        if self.asked is None:
+            lines = [f"{word}: not compared with a design", f"removed {self.removed:.1f} mm3"]
+        else:
+            lines = [
+                f"{word}: gouge {self.gouge:.4f} mm, residual {self.residual:.4f} mm",
+                f"removed {self.removed:.1f} mm3, asked {self.asked:.1f} mm3",
+            ]
         for what, area, volume in (
             ("too deep", self.gouge_area, self.gouge_volume),
             ("left standing", self.residual_area, self.residual_volume),
         ):
             if area:
                 lines.append(f"{what} over {area:.2f} mm2, {volume:.3f} mm3")
+        for cut in self.cuts:
+            where = ", ".join(f"program {p} lines {a}-{b}" for p, a, b in cut.lines) or "not named in the programs"
+            lines.append(f"  {cut.name}: gouge {cut.gouge:.4f} mm, residual {cut.residual:.4f} mm ({where})")
         lines += [f"- {f}" for f in self.findings]
         lines += [f"? {sentence}" for sentence in self.unchecked]
         return "\n".join(lines)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,8 +20,9 @@ from pathgen.model.bounds import Bridge, Flat, Groove, Kerf, Rule
 from pathgen.model.tool import Tool
 from pathgen.proof.design import PLANNED, QUAD, Asked, careful_ways, kerf_region, rule_depth, rule_region
 from pathgen.proof.grid import ring_edges
-from pathgen.proof.strokes import Strokes
+from pathgen.proof.places import Miss
 from pathgen.proof.sections import section as section
+from pathgen.proof.strokes import Strokes
 from pathgen.proof.sweep import profile_of
 
 PROBE_STEP = 0.5
@@ -43,23 +43,6 @@ MOST_LEVELS = 8
 
 SEEN = 0.0005
 """Overlaps below this are the chords of arcs and offsets, mm; nothing is made of them."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Miss:
-    """A place where a wall is not where it was asked.
-
-    Attributes:
-        amount: mm, > 0.
-        where: (x, y, z), mm.
-        stroke: index of the stroke, or -1 where none came near.
-        cut: index of the asked cut whose outline it is, or -1.
-    """
-
-    amount: float
-    where: tuple[float, float, float]
-    stroke: int = -1
-    cut: int = -1
 
 
 def lines_of(strokes: Strokes) -> Any:
