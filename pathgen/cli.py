@@ -27,6 +27,9 @@ INTERRUPTED = 130
 ASSUMED = "mdf"
 """Material where none is stated: it has no grain, and stands in the middle between wood and plastic."""
 
+_OPTION = re.compile(r"(?:^|(?<=: ))(material|zero|grid)=")
+"""Arguments of the library that are options of the command."""
+
 _DASHES = str.maketrans({"×": "x", "–": "-", "—": "-", "…": "...", "≥": ">=", "°": " deg", "☐": "[ ]"})
 
 
@@ -46,7 +49,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return status
     except PathgenError as problem:
-        _print(f"pathgen: {problem}" if "\n" not in str(problem) else str(problem), sys.stderr)
+        words = _OPTION.sub(lambda m: f"--{m[1].replace('_', '-')} ", str(problem))
+        _print(f"pathgen: {words}" if "\n" not in words else words, sys.stderr)
         return BAD
     except MemoryError:
         _print("pathgen: this does not fit into memory: give a coarser --grid", sys.stderr)
@@ -115,26 +119,25 @@ def _check(given: argparse.Namespace) -> int:
         sentence = f"The material is not stated (--material), so it was taken as {ASSUMED}."
         proof = dataclasses.replace(proof, unchecked=(sentence, *proof.unchecked))
     files = [str(file) for file in given.programs]
+    if given.json == "-":
+        _print(report_json(proof, stock, files), sys.stdout)
+    else:
+        for line in report_lines(proof, stock, files):
+            _print(line, sys.stdout)
+    if given.json not in (None, "-"):
+        _write(given.json, (report_json(proof, stock, files) + "\n").encode("utf-8"))
     if given.picture is not None:
         from pathgen.sheet.part import part_picture
 
         _write(given.picture, part_picture(stock, proof))
-    if given.json is not None:
-        text = report_json(proof, stock, files) + "\n"
-        if given.json == "-":
-            _print(text.rstrip("\n"), sys.stdout)
-        else:
-            _write(given.json, text.encode("utf-8"))
-    if given.json != "-":
-        for line in report_lines(proof, stock, files):
-            _print(line, sys.stdout)
-        if given.picture is not None:
-            _print(f"Picture: {given.picture}", sys.stdout)
     return FOUND if proof.errors else OK
 
 
 def _stock(given: argparse.Namespace, kept: Any) -> tuple[Any, bool]:
-    """Return the stock as asked, else as the tools file has it; and whether its material was assumed."""
+    """Return the stock, and whether its material was assumed.
+
+    A size on the command line sets the stock of the tools file aside, all of it.
+    """
     from pathgen.model.stock import Stock
     from pathgen.shop.quantity import quantity
 
@@ -152,7 +155,7 @@ def _stock(given: argparse.Namespace, kept: Any) -> tuple[Any, bool]:
     if given.stock is None:
         if kept is None:
             raise ArgumentError("--stock is missing: give width x height x thickness, such as --stock 300x150x18")
-        return _asked("--stock", "of the tools file", lambda: dataclasses.replace(kept, **changes)), False
+        return dataclasses.replace(kept, **changes), False
     sizes = _parts(given.stock, "x")
     if len(sizes) != 3:
         raise ArgumentError(

@@ -39,6 +39,8 @@ def program_text(path: str | os.PathLike[str]) -> str:
                 file=file,
             )
         data = place.read_bytes()
+    except DrawingError:
+        raise
     except FileNotFoundError:
         raise MissingFileError("there is no such file: check the path", file=file) from None
     except (OSError, ValueError) as error:

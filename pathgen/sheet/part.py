@@ -30,7 +30,7 @@ SPOT = 0.006
 MARKED: Final = 40
 """Findings marked, at most: more would hide the part."""
 
-AREAS: Final = {"gouge": "deep", "residual": "high"}
+AREAS: Final = {"gouge": "too_deep", "residual": "left_standing"}
 """Code of a finding to the name of the proof's own map of it."""
 
 
@@ -102,9 +102,13 @@ def _marks(findings: Sequence[Finding], grid: Grid, *, mirrored: bool) -> Iterat
 
 
 def _area(proof: Proof, code: str, grid: Grid) -> BoolArray:
-    """Return where the part is too deep or something is left: as measured, else a spot at the place of each finding."""
+    """Return where the part is too deep or something is left: the samples, and a spot at the place of each finding.
+
+    Walls are measured between the samples, so the spots are needed as well.
+    """
+    spots = _spots(proof.findings, code, grid)
     found = getattr(proof, AREAS[code], None)
-    return _spots(proof.findings, code, grid) if found is None else np.asarray(found, dtype=np.bool_)
+    return spots if found is None else spots | np.asarray(found, dtype=np.bool_)
 
 
 def _grid(field: HeightMap) -> Grid:

@@ -34,7 +34,8 @@ def report_lines(proof: Proof, stock: Stock, files: Sequence[str]) -> Iterator[s
         at = _where(f, stock)
         place = f" ({at}) [{number}]" if at else ""
         advice = f" {f.advice}" if f.advice else ""
-        yield f"{_source(f, files)}: {f.severity} {f.code}: {f.text}{advice}{place}"
+        text = f.text if f.text.endswith((".", "!", "?", ")")) else f"{f.text}."
+        yield f"{_source(f, files)}: {f.severity} {f.code}: {text}{advice}{place}"
     counted = [(sum(f.severity == s for f in proof.findings), s) for s in ("error", "warning", "note")]
     yield ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for n, word in counted)
     yield _cut_words(proof, stock)

@@ -135,6 +135,8 @@ def _text(file: str) -> str:
         if place.stat().st_size > LARGEST:
             raise DrawingError(f"this file is larger than {LARGEST / 1e6:g} MB, so it is no list of tools", file=file)
         data = place.read_bytes()
+    except DrawingError:
+        raise
     except FileNotFoundError:
         raise MissingFileError("there is no such file: check the path", file=file) from None
     except (OSError, ValueError) as error:
