@@ -103,7 +103,10 @@ def _engaged(s: Setting, own: IntArray, tool: Tool) -> FloatArray:
     depth = np.empty(len(own))
     for cut in np.unique(st.cut[own]):
         these = st.cut[own] == cut
-        level = np.abs(st.a[own[these], 2] - st.b[own[these], 2]) <= NOISE
+        rise = st.b[own[these], 2] - st.a[own[these], 2]
+        turned = np.maximum.accumulate(np.where(np.abs(rise) > NOISE, np.arange(len(rise)), 0))
+        # a level is come down to; what is gone up to is a bridge or a link
+        level = (np.abs(rise) <= NOISE) & (rise[turned] <= NOISE)
         heights = np.unique(np.round(np.append(st.a[own[these][level], 2], 0.0), 3))
         above = np.searchsorted(heights, low[these] + STEP)
         depth[these] = heights[np.minimum(above, len(heights) - 1)] - low[these]
