@@ -34,7 +34,7 @@ from pathgen.proof.places import Miss, worst_places
 from pathgen.proof.report import CutResult
 from pathgen.proof.setting import STEP, Setting
 from pathgen.proof.strokes import Strokes
-from pathgen.proof.sweep import Field, sweep
+from pathgen.proof.sweep import Field, profile_of, sweep
 
 SEEN: Final = 0.0005
 """Amounts below this are single precision and rounding, mm; nothing is made of them."""
@@ -101,12 +101,21 @@ def box_of(bad: Mask) -> tuple[slice, slice]:
     return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
 
 
-def near(strokes: Strokes, s: Setting, grid: Grid) -> Strokes:
-    """Return the strokes whose tool comes over a grid below the face."""
+def reach_of(strokes: Strokes, s: Setting) -> FloatArray:
+    """Return how far from its line each stroke cuts the face, mm."""
     reach = np.zeros(len(strokes))
     for number in np.unique(strokes.tool):
         tool = s.tools.get(int(number))
-        reach[strokes.tool == number] = 0.0 if tool is None else 0.5 * tool.diameter
+        profile = None if tool is None else profile_of(tool)
+        if profile is not None:
+            own = strokes.tool == number
+            reach[own] = profile.reach(np.maximum(-strokes.lowest[own], 0.0))
+    return reach
+
+
+def near(strokes: Strokes, s: Setting, grid: Grid) -> Strokes:
+    """Return the strokes whose tool comes over a grid below the face."""
+    reach = reach_of(strokes, s)
     low = np.minimum(strokes.a, strokes.b)[:, :2] - reach[:, None]
     high = np.maximum(strokes.a, strokes.b)[:, :2] + reach[:, None]
     x1, y1 = grid.x0 + grid.columns * grid.pixel, grid.y0 + grid.rows * grid.pixel
@@ -213,7 +222,7 @@ def after_each(
     if order is None:
         return hidden, early
     lines = shapely.linestrings(np.stack([s.strokes.a[:, :2], s.strokes.b[:, :2]], axis=1))
-    reach = 0.5 * np.array([s.tools[t].diameter if t in s.tools else 0.0 for t in s.strokes.tool.tolist()])
+    reach = reach_of(s.strokes, s)
     deep = (s.strokes.lowest < -STEP) & (reach > 0)
     for k in range(len(asked)):
         own = np.flatnonzero(deep & (s.strokes.cut == k))

@@ -291,6 +291,8 @@ def _unchecked(
     """Yield a sentence for everything that could not be checked."""
     if asked is None:
         yield "What was asked is not known, so the part was held against nothing."
+    elif len(asked) > 1 and not (s.track.cut >= 0).any():
+        yield "The programs do not name their cuts, so the part was not compared after each of them."
     if s.machine is None:
         yield "The machine is not known, so travel, speeds and feeds were not checked."
     elif s.at is None:

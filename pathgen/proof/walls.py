@@ -41,6 +41,9 @@ NOISE = 1e-6
 MOST_LEVELS = 8
 """Levels looked at above a floor that was not reached; beyond that the wall counts as standing in full."""
 
+CLEAR = 0.001
+"""Strokes that come no nearer than the radius less this are clear of a wall, mm: twice the chords of round offsets."""
+
 SEEN = 0.0005
 """Overlaps below this are the chords of arcs and offsets, mm; nothing is made of them."""
 
@@ -97,6 +100,14 @@ def wall_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Ask
 
 
 def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float, height: FloatArray) -> Iterator[Miss]:
+    if shapely.get_num_coordinates(area):
+        # most strokes stay well away from all walls: one look at the area drawn in spares them the exact distances
+        clear = shapely.buffer(area, -(radius - CLEAR), quad_segs=QUAD)
+        shapely.prepare(clear)
+        beside = ~shapely.covers(clear, lines_of(strokes[chosen]))
+        chosen, height = chosen[beside], height[beside]
+        if not len(chosen):
+            return
     lines = lines_of(strokes[chosen])
     starts = shapely.points(strokes.a[chosen, :2])
     shapely.prepare(area)
