@@ -23,6 +23,7 @@ from pathgen.model.findings import Finding
 from pathgen.model.path import Pass, Path
 from pathgen.model.stock import MATERIALS
 from pathgen.motion.time import clock
+from pathgen.proof.report import CutResult
 from pathgen.sheet.marks import INKS, hatch, linear, with_marks
 from pathgen.sheet.page import setup_sheet
 from pathgen.sheet.part import part_picture
@@ -44,6 +45,11 @@ FINDINGS = (
     Finding(
         code="loose", severity="warning", text="Nothing holds it.", advice="State a hold-down.", where=(20, 30, -18)
     ),
+)
+
+CUTS = (
+    CutResult(name="V-groove Fern", gouge=0.004, residual=0.011, lines=(("1", 12, 90),)),
+    CutResult(name="outline", gouge=0.321, gouge_area=4.56, residual=0.002, lines=(("1", 95, 99), ("2", 7, 60))),
 )
 
 
@@ -77,7 +83,9 @@ def heights(stock=BOARD, pixel=1.0):
 
 
 def proof(ok=True, findings=FINDINGS, **more):
-    given = {"unchecked": ("keep-outs: none stated",), "gouge": 0.004, "residual": 0.011, "height": heights()}
+    given = {"unchecked": ("keep-outs: none stated",), "gouge": 0.004, "residual": 0.011, "height": heights(),
+             "gouge_area": 0.0, "residual_area": 0.0, "removed": 12340.0, "asked": 12350.0, "compared": True,
+             "cuts": CUTS}  # fmt: skip
     return SimpleNamespace(ok=ok, findings=findings, **{**given, **more})
 
 
@@ -155,7 +163,17 @@ def test_the_size_comes_first_in_mm_and_inches(page):
 
 
 def test_sections_follow_the_work(page):
-    names = ["Tools, in order", "Cuts, in order", "Programs", "Plan", "Warnings", "Notes", "Not checked", "Cautions"]
+    names = [
+        "Tools, in order",
+        "Cuts, in order",
+        "Programs",
+        "Proof",
+        "Plan",
+        "Warnings",
+        "Notes",
+        "Not checked",
+        "Cautions",
+    ]
     found = [page.words.index(n) for n in names]
     assert found == sorted(found)
 
@@ -205,6 +223,30 @@ def test_very_long_programs_are_not_read_again(monkeypatch):
     assert "<title>rapids</title>" not in text
     for value in made.time().by_cut.values():
         assert clock(value) in Page(text).words
+
+
+def test_what_each_cut_did_stands_in_a_table_with_its_lines(page):
+    words = page.words.split(" Proof ")[1].split(" Plan ")[0]
+    assert "1 V-groove Fern 12 to 90 0.004 0.0 0.011 0.0" in words
+    assert "2 outline 1: 95 to 99, 2: 7 to 60 0.321 4.6 0.002 0.0" in words
+    assert "the whole part 0.004 0.0 0.011 0.0" in words
+    assert "Removed 12.34 cm³, asked 12.35 cm³." in words
+    unknown = Page(setup_sheet(job(told=proof(None, compared=False)))).words
+    assert "Too deep" not in unknown, "without a design nothing was held against it, and a zero would be a lie"
+    assert "Worst gouge" not in unknown
+
+
+def test_passes_are_named_as_the_programs_mark_them():
+    """So that the operator knows what to ask for after a stop."""
+    made = job(cuts=[groove(), outline(levels=6)])
+    text = "".join(p.text for p in made.programs(unproved=True))
+    words = Page(setup_sheet(made)).words.split("Cuts, in order")[1].split("Programs")[0]
+    last = {k: max(int(n) for c, n in re.findall(r"\(PASS (\d+)\.(\d+)", text) if int(c) == k) for k in (1, 2)}
+    assert last[1] >= 1
+    assert last[2] >= 2
+    for k, n in last.items():
+        assert (f" {k}.1 to {k}.{n} " if n > 1 else f" {k}.1 ") in words
+    assert f"{last[2] + 1}" not in re.findall(r"2\.1 to 2\.(\d+)", words)
 
 
 def test_programs_are_named_as_written_with_what_to_do_before(page):
@@ -308,7 +350,7 @@ def test_the_page_can_be_read_without_eyes_and_color(page):
     drawings = [a for t, a in tags if t == "svg"]
     assert drawings
     assert all(a["role"] == "img" and a["aria-label"] for a in drawings)
-    assert sum(t == "table" for t, _ in tags) == sum(t == "caption" for t, _ in tags) == 3
+    assert sum(t == "table" for t, _ in tags) == sum(t == "caption" for t, _ in tags) == 4
     assert all("scope" in a for t, a in tags if t == "th")
     assert sum(t == "h1" for t, _ in tags) == 1
 

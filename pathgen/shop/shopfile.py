@@ -237,7 +237,7 @@ class _Reader:
         for key, value in given.items():
             at = (*place, key)
             if key not in fields:
-                self.say(at, f"{key!r} is no option of a {name}{nearest(key, fields)}")
+                self.say(at, f"{key!r} is no option of {_a(name)}{nearest(key, fields)}")
             elif key in _TABLES:
                 values[key] = self._table(
                     {"cutting": Cutting, "holder": Holder, "dialect": Dialect}[key], value, at, key
@@ -246,7 +246,7 @@ class _Reader:
                 values[key] = self._value(key, value, at)
         missing = [n for n, f in fields.items() if (n in needed or _is_needed(f)) and n not in given]
         if missing:
-            self.say(place, f"a {name} needs {', '.join(missing)}")
+            self.say(place, f"{_a(name)} needs {', '.join(missing)}")
         values = {k: v for k, v in values.items() if v is not None}
         spins = issubclass(kind, Tool) and kind.spins
         for key in fields:
@@ -293,6 +293,10 @@ class _Reader:
             except TypeError:
                 return None  # a needed value was put aside, and what is wrong with it was said
         return None
+
+
+def _a(name: str) -> str:
+    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
 
 
 def _is_needed(field: dataclasses.Field[Any]) -> bool:
