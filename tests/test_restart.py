@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from shapely.geometry import box
 
 import pathgen as pg
-from pathgen.model.bounds import Bounds, Flat, Free
+from pathgen.model.bounds import Bounds, Free
 from pathgen.model.motion import RAPID
 from pathgen.motion.read import read_program
 from pathgen.program.dialect import modes
@@ -287,23 +287,23 @@ def test_a_knife_begins_anew_since_its_blade_points_nobody_knows_where():
 
 
 def test_passes_chained_without_a_lift_begin_again_where_the_chain_does():
-    """Three passes that meet end to start wait for another in between, so that each has its own number, unlifted."""
-    rows = [(10, 10), (30, 10), (50, 10), (70, 10)]
-    passes = [pg.Pass(path=pg.Path.lines([(*rows[0], 0), (*rows[0], -1), (*rows[1], -1)]))]
-    passes += [pg.Pass(path=pg.Path.lines([(*a, -1), (*b, -1)]), after=(0,)) for a, b in itertools.pairwise(rows[1:])]
-    passes = [passes[0], passes[1], dataclasses.replace(passes[2], after=(1,), level=1)]
-    bounds = Bounds((Flat(region=shape(box(7, 7, 73, 13)), depth=1), Free(region=box(5, 5, 75, 15), depth=1)))
-    cut = pg.Cut(name="row", tool=MILL, cutting=MILL.cutting, passes=tuple(passes), bounds=bounds, depth=1)
+    """Passes that wait for nothing, each beginning where the one before it ended: numbers of their own, and no lift."""
+    x = (10, 30, 50, 70)
+    entry = pg.Path.lines([(x[0], 10, 0), (x[0], 10, -1), (x[1], 10, -1)])
+    paths = [entry, *(pg.Path.lines([(a, 10, -1), (b, 10, -1)]) for a, b in itertools.pairwise(x[1:]))]
+    passes = tuple(pg.Pass(path=path, level=k) for k, path in enumerate(paths))
+    apart = pg.Pass(path=pg.Path.lines([(10, 30, 0), (10, 30, -1), (60, 30, -1)]), level=4)
+    bounds = Bounds((Free(region=box(5, 5, 75, 35), depth=1),))
+    cut = pg.Cut(name="row", tool=MILL, cutting=MILL.cutting, passes=(*passes, apart), bounds=bounds, depth=1)
     planned = pg.Job("Row", BOARD, machine(), [cut])
-    program = planned._texts()[0]
+    (program,) = planned._texts()
+    lifts = read_program(program.text.split("(PASS 1.4")[0]).moves
+    assert numbers(program) == [(1, 1), (1, 2), (1, 3), (1, 4)]
+    assert int(((lifts.kind == RAPID) & (lifts.end[:, 2] > lifts.start[:, 2])).sum()) == 1, "the lift at its end alone"
     for number in numbers(program):
-        assert "(PASS 1.1 " in rest(planned, 0, number)
-
-
-def shape(polygon):
-    from shapely.geometry import MultiPolygon
-
-    return MultiPolygon([polygon])
+        again = pg.restart(planned, 0, at=number, grid=1.0)
+        assert again.resumed == (1, 1), number
+        assert tails_agree(again.text, program, again.line)
 
 
 def test_a_restart_within_a_facing_warns_of_two_heights_and_later_tools_go_to_the_faced_plane():
@@ -343,6 +343,12 @@ def test_a_stop_at_the_halt_itself_goes_on_with_the_next_tool():
     assert f"(PASS {after[0]}.{after[1]} " in (text := rest(planned, 0, halt))
     assert "(PASS 1.1 " not in text
     assert "(PASS {}.{} ".format(*numbers(program)[0]) not in text
+
+
+def test_a_module_never_hides_the_public_name_in_it():
+    for name in ("restart", "check"):
+        assert importlib.import_module(f"pathgen.{name}").__name__ == f"pathgen.{name}"
+        assert callable(getattr(pg, name))
 
 
 def test_the_file_is_written_whole_or_not_at_all(tmp_path):

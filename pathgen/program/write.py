@@ -228,7 +228,9 @@ class _Writer:
         self._close()
         tools = {setting.numbers[c.tool]: c.tool for c in only}
         kind = only[0].tool.kind if len(tools) == 1 else "tools"
-        message = " ".join([*(m.strip().rstrip(".") + "." for m in file.before if m.strip()), please(setting, only, faced=file.faced)])
+        message = " ".join(
+            [*(m.strip().rstrip(".") + "." for m in file.before if m.strip()), please(setting, only, faced=file.faced)]
+        )
         return Program(
             name=file_name(f"{setting.name[:36]}-{self.index}-{kind}"),
             text=numbered(self.script.text()) if self.machine.dialect.line_numbers else self.script.text(),
