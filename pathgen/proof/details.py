@@ -68,12 +68,13 @@ def _farthest(piece: Any, reach: Any) -> float:
 
 
 def _parts(piece: Any, others: Sequence[tuple[int, Any, Tool]], done: dict[int, Any]) -> list[Any]:
-    """Return what other cuts, as deep or deeper, leave of a piece."""
+    """Return what other cuts, as deep or deeper, leave of a piece; their corners do not count either."""
+    left = [piece]
     for _, rule, tool in others:
-        if _around(rule).intersects(piece):
-            piece = piece.difference(_reach(rule, tool, done))
-    parts = shapely.get_parts(piece)
-    return list(parts[shapely.area(parts) > SMALLEST])
+        if left and _around(rule).intersects(piece):
+            reach = _reach(rule, tool, done)
+            left = [p for part in left for p in _beyond(part, reach, 0.5 * tool.diameter)]
+    return left
 
 
 def _around(rule: Flat | Kerf) -> Any:

@@ -180,16 +180,16 @@ def _axis(part: Any) -> tuple[FloatArray, FloatArray, float]:
 
 def _measured(region: Any, part: Any, axis: tuple[FloatArray, FloatArray, float], width: float) -> Stretch | None:
     middle, way, length = axis
+    reach = max(4.0 * width, length)  # a curved stretch may lie anywhere beside its axis
     best: tuple[float, tuple[float, float]] | None = None
     for share in np.linspace(-0.4, 0.4, STATIONS):
-        line = _across(middle + share * length * way, way, 4.0 * width)
-        inner = part.intersection(line)
-        if inner.is_empty:
-            continue
-        spot = max(shapely.get_parts(inner), key=lambda g: float(g.length)).interpolate(0.5, normalized=True)
-        size = chord(region, line, spot)
-        if size and (best is None or size < best[0]):
-            best = (size, (float(spot.x), float(spot.y)))
+        line = _across(middle + share * length * way, way, reach)
+        for piece in shapely.get_parts(part.intersection(line)):
+            if piece.length > 0:
+                spot = piece.interpolate(0.5, normalized=True)
+                size = chord(region, line, spot)
+                if size and (best is None or size < best[0]):
+                    best = (size, (float(spot.x), float(spot.y)))
     if best is None or best[0] >= width:
         return None
     angle = math.degrees(math.atan2(way[1], way[0])) % 180.0
