@@ -19,6 +19,7 @@ from pathgen.motion import textfile
 from pathgen.motion.textfile import program_text
 from pathgen.sheet.part import part_picture
 from pathgen.sheet.report import report_json, report_lines
+from pathgen.shop.shopfile import _FORMS
 
 ROOT = Path(pg.__file__).parent.parent
 TOOLS = ROOT / "shared" / "tools.toml"
@@ -364,6 +365,33 @@ def test_help_names_every_option_and_the_exit_status(capsys):
     with pytest.raises(SystemExit) as stop:
         cli.main(["--version"])
     assert (stop.value.code, capsys.readouterr().out) == (0, f"pathgen {pg.__version__}\n")
+
+
+def test_the_page_shows_what_the_command_says(run, here):
+    """The session on docs/check.md, with the program of the same page; an ellipsis stands for lines left out."""
+    page = (ROOT / "docs" / "check.md").read_text()
+    (here / "sign.rs274").write_text(re.search(r'text = """(.*?)"""', page, re.S)[1])
+    session = page.split("    $ pathgen check ")[1].split("\n\n")[0].split("\n    ")
+    words = session[0].replace("shared/tools.toml", str(TOOLS)).split()
+    assert (words[0], words[-2:]) == ("sign.rs274", ["--picture", "sign.png"])
+    status, out, _ = run(*words, size=(), tools=str(TOOLS))
+    assert status == 1
+    assert (here / "sign.png").exists()
+    shown = [line for line in session[1:] if line != "…"]
+    assert len(shown) >= 5
+    at = [out.splitlines().index(line) for line in shown]
+    assert at == sorted(at)
+
+
+def test_the_page_names_every_option_of_the_command_and_every_key_of_the_file(capsys):
+    page = (ROOT / "docs" / "check.md").read_text()
+    with pytest.raises(SystemExit):
+        cli.main(["check", "--help"])
+    options = set(re.findall(r"--[a-z-]+", capsys.readouterr().out)) - {"--help"}
+    assert len(options) > 7
+    assert options <= set(re.findall(r"--[a-z-]+", page))
+    keys = set(re.findall(r"`([a-z_]+)`", page.split("| table | keys |")[1]))
+    assert set(_FORMS) <= keys
 
 
 def test_the_installed_command_is_this_one():

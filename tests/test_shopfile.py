@@ -192,6 +192,15 @@ def test_the_projects_own_tools_can_be_used(project):
     assert found.machine is not None
 
 
+def test_the_file_shown_in_the_docs_can_be_used(tmp_path, project):
+    page = (project / "docs" / "check.md").read_text()
+    found = shop(tmp_path, re.search(r"```toml\n(.*?)```", page, re.S)[1])
+    assert found.tools[1].diameter == 12.7
+    assert found.tools[2].holder == pg.Holder(40, 60)
+    assert found.stock.thickest == 18.3
+    assert found.machine.dialect == pg.Dialect()
+
+
 @pytest.fixture
 def project():
     from pathlib import Path
