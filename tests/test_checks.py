@@ -182,7 +182,7 @@ def test_no_damage_raises_other_alarms_than_its_own(name):
         "no dwell before a stop": {"no-spin-up"},
         "unknown tool": set(),
         "no tool": set(),
-        "below the table": {"gouge", "residual", "loose-piece"},
+        "below the table": {"gouge", "residual", "loose-piece", "too-little-left"},
         "zero moved": {"feed-from-unknown", "first-move", "rapid-low"},
         "spindle off": set(),
         "spindle backwards": set(),
@@ -311,6 +311,13 @@ def test_travel_is_a_span_without_a_place_and_a_place_with_one():
     assert not findings(TRAY, "outside-travel", machine=just)
     assert findings(TRAY, "outside-travel", machine=just, at=(5, 0, -40))
     assert not findings(TRAY, "outside-travel", machine=just, at=(3, 0))
+
+
+def test_a_place_beyond_a_meter_is_no_top_of_travel():
+    far = changed("X102 Y37", "X1200 Y37")
+    (found,) = findings(far, "outside-travel")
+    assert found.amount == pytest.approx(1200 - 83 - 600)
+    assert not findings(changed("G0 Z5\n", "G53 G0 Z0\n"), "outside-travel")
 
 
 def test_keep_outs_meet_cutter_shank_and_holder():

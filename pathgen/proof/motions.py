@@ -85,17 +85,16 @@ def depths(s: Setting) -> Iterator[Finding]:
 
 def _span(s: Setting) -> tuple[FloatArray, FloatArray]:
     """Return lowest and highest known (x, y, z) of all moves, arcs included, mm in stock coordinates."""
-    t = s.track
-    here = ~t.machine
-    points = [t.end[here], t.start[here], s.strokes.a, s.strokes.b]
-    every = np.concatenate(points)
-    every = np.where(every >= HIGH, np.nan, every)
-    if not np.isfinite(every).any():
-        return np.zeros(3), np.zeros(3)
-    with np.errstate(all="ignore"):
-        low = np.where(np.isfinite(every), every, np.inf).min(axis=0)
-        high = np.where(np.isfinite(every), every, -np.inf).max(axis=0)
-    return low, high
+    t, b = s.track, s.strokes.b
+    ends = np.concatenate([t.end[~t.machine], t.start[~t.machine]])
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    for axis in range(3):
+        for values in (ends[:, axis], b[:, axis]):
+            known = values[~np.isnan(values) & ((values < HIGH) | (axis < 2))]  # the top of travel is no place
+            low[axis] = min(low[axis], known.min(initial=np.inf))
+            high[axis] = max(high[axis], known.max(initial=-np.inf))
+    seen = np.isfinite(low)
+    return np.where(seen, low, 0.0), np.where(seen, high, 0.0)
 
 
 def travel(s: Setting) -> Iterator[Finding]:

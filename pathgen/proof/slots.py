@@ -12,8 +12,9 @@ from pathgen.model.findings import Finding
 from pathgen.model.motion import RAPID
 from pathgen.model.tool import EndMill, Tool
 from pathgen.proof.codes import finding
-from pathgen.proof.setting import NOISE, STEP, Setting
 from pathgen.proof.sections import section
+from pathgen.proof.setting import NOISE, STEP, Setting
+from pathgen.proof.strokes import Strokes, strokes_of
 from pathgen.shop.materials import material
 
 WIDE = 1.3
@@ -28,6 +29,9 @@ DOWN_SPIRAL = 1.5
 THIN = 6.0
 """Sheet up to this thickness is lifted by an up spiral, mm. Common practice, no source."""
 
+SAGITTA = 0.02
+"""Largest distance of a chord from its arc, mm: widths are told to a tenth of a diameter here."""
+
 LEVEL_SHARE = 0.6
 """A level is one that runs along this share of the slot; shorter ones are the tops of bridges."""
 
@@ -35,18 +39,22 @@ LEVEL_SHARE = 0.6
 def slots(s: Setting) -> Iterator[Finding]:
     """Check that chips can leave: lifts in deep slots, no down spiral in them."""
     rules = material(s.stock.material)
+    flat = [n for n, tool in s.tools.items() if isinstance(tool, EndMill)]
+    least = min((min(DOWN_SPIRAL, rules.slot_depth) * s.tools[n].diameter for n in flat), default=np.inf)
+    if not (s.strokes.lowest[np.isin(s.strokes.tool, flat)] < -least).any():
+        return
+    st = strokes_of(s.track, sagitta=SAGITTA)
     for number, tool in sorted(s.tools.items()):
         if not isinstance(tool, EndMill):
             continue
-        own = np.flatnonzero((s.strokes.tool == number) & ~s.strokes.rapid)
-        deepest = -float(s.strokes.lowest[own].min(initial=0.0))
+        own = np.flatnonzero((st.tool == number) & ~st.rapid)
+        deepest = -float(st.lowest[own].min(initial=0.0))
         lifted = rules.slot_depth * tool.diameter
         if deepest > lifted + STEP:
-            yield from _not_lifted(s, tool, own, lifted)
+            yield from _not_lifted(s, st, tool, own, lifted)
         packed = DOWN_SPIRAL * tool.diameter
         if tool.spiral == "down" and deepest > packed + STEP:
-            slot = _narrow(s, tool, packed)
-            row = _deepest_in(s, own, slot)
+            row = _deepest_in(st, own, _narrow(s, st, tool, packed))
             if row is not None:
                 yield finding(
                     "down-spiral-deep", f"A down spiral cuts a slot {deepest:.1f} mm deep, {tool.diameter:g} mm wide.",
@@ -54,37 +62,39 @@ def slots(s: Setting) -> Iterator[Finding]:
                 )  # fmt: skip
 
 
-def _narrow(s: Setting, tool: Tool, depth: float) -> shapely.Geometry:
+def _narrow(s: Setting, st: Strokes, tool: Tool, depth: float) -> shapely.Geometry:
     """Return the places cut deeper than `depth` that are less than `WIDE` diameters wide."""
     flat = [n for n, other in s.tools.items() if isinstance(other, EndMill)]
-    cut = section(s.strokes[~s.strokes.rapid & np.isin(s.strokes.tool, flat)], s.tools, -depth - STEP, quad_segs=16)
+    cut = section(st[~st.rapid & np.isin(st.tool, flat)], s.tools, -depth - STEP, quad_segs=8)
     r = 0.5 * WIDE * tool.diameter
     narrow = cut.difference(cut.buffer(-r).buffer(1.001 * r))
     least = SLOT_AREA * tool.diameter**2
     return shapely.union_all([p for p in shapely.get_parts(narrow) if p.area > least])
 
 
-def _deepest_in(s: Setting, own: IntArray, slot: shapely.Geometry) -> int | None:
+def _deepest_in(st: Strokes, own: IntArray, slot: shapely.Geometry) -> int | None:
     """Return the move of the deepest of strokes `own` that ends in `slot`."""
     if slot.is_empty:
         return None
-    inside = own[shapely.contains_xy(slot, s.strokes.b[own, :2])]
+    shapely.prepare(slot)
+    inside = own[shapely.contains_xy(slot, st.b[own, :2])]
     if not len(inside):
         return None
-    return int(s.strokes.move[inside[np.argmin(s.strokes.lowest[inside])]])
+    return int(st.move[inside[np.argmin(st.lowest[inside])]])
 
 
-def _not_lifted(s: Setting, tool: Tool, own: IntArray, limit: float) -> Iterator[Finding]:
+def _not_lifted(s: Setting, st: Strokes, tool: Tool, own: IntArray, limit: float) -> Iterator[Finding]:
     """Check each slot deeper than `limit`: between two lifts above the face only one level of it is cut.
 
     Counted from the text: strokes that run level below the limit, by their height, each run between lifts apart. A
     path that sinks by more than a diameter below the limit in one run does not lift either.
     """
-    slot = _narrow(s, tool, limit)
+    slot = _narrow(s, st, tool, limit)
     if slot.is_empty:
         return
-    st = s.strokes
-    deep = own[(st.lowest[own] < -limit - STEP) & shapely.contains_xy(slot, st.b[own, :2])]
+    shapely.prepare(slot)
+    deep = own[st.lowest[own] < -limit - STEP]
+    deep = deep[shapely.contains_xy(slot, st.b[deep, :2])]
     up = np.cumsum((st.b[:, 2] > -STEP) | (st.a[:, 2] > -STEP))  # strokes of one run share a number
     worst: tuple[float, int] | None = None
     for run in np.unique(up[deep]):
