@@ -51,8 +51,8 @@ def test_two_clean_steps_are_each_clean():
     for cut in proof.cuts:
         assert cut.gouge == cut.residual == cut.hidden == cut.early == 0
         assert cut.gouge_area == cut.residual_area == cut.gouge_volume == cut.residual_volume == 0
-    assert proof.too_deep is None
-    assert proof.left_standing is None
+    assert proof.deep is None
+    assert proof.high is None
 
 
 def test_the_lines_of_each_cut_are_those_of_its_moves():
@@ -170,17 +170,17 @@ def test_two_cuts_that_gouge_are_both_told():
 def test_the_cells_that_are_wrong_are_kept_for_pictures():
     first, second = texts()
     proof = prove([first, second.replace("Z-3 ", "Z-3.1 ")], **settings(grid=0.2))
-    assert proof.too_deep.shape == proof.height.array.shape
-    assert not proof.too_deep.flags.writeable
-    rows, columns = np.nonzero(proof.too_deep)
+    assert proof.deep.shape == proof.height.array.shape
+    assert not proof.deep.flags.writeable
+    rows, columns = np.nonzero(proof.deep)
     x = proof.height.origin[0] + (columns + 0.5) * proof.height.pixel
     y = proof.height.origin[1] + (rows + 0.5) * proof.height.pixel
     assert x.min() == pytest.approx(80, abs=0.3)
     assert x.max() == pytest.approx(105, abs=0.3)
     assert y.min() == pytest.approx(20, abs=0.3)
     assert y.max() == pytest.approx(40, abs=0.3)
-    assert proof.left_standing is None
-    assert prove(texts()[1:], **settings(grid=0.2)).left_standing is not None
+    assert proof.high is None
+    assert prove(texts()[1:], **settings(grid=0.2)).high is not None
 
 
 def test_a_program_that_names_no_cuts_is_still_judged_as_a_whole():

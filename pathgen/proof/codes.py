@@ -61,6 +61,11 @@ _PROOF: dict[str, Code] = {
     "bridges-one-side": Code(
         _W, "all bridges of a piece are on one side of it, so that it tips", "Set bridges on all sides of it."
     ),
+    "bridge-range": Code(
+        _W,
+        "the range of the board's thickness leaves bridges with less than half of what was asked",
+        "Ask for thicker bridges, measure the board, or set zero_height='table'.",
+    ),
     "bridge-weak": Code(
         _W, "a bridge is weak for the cutting force beside it", "Take longer or thicker bridges, or less stepdown."
     ),
@@ -299,6 +304,14 @@ CODES: dict[str, Code] = {
     **_PROOF,
 }
 """Code to (severity, meaning, advice)."""
+
+
+GROUPS: dict[str, dict[str, Code]] = {
+    "What is planned": _PLAN,
+    "What can be seen in a program": _PROGRAM,
+    "What the proof compares": _PROOF,
+}
+"""The table in parts, for the page of codes (docs/checks.md, written by docs/make_checks.py)."""
 
 
 def finding(code: str, text: str, **more: Any) -> Finding:

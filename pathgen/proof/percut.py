@@ -229,7 +229,7 @@ def after_each(
         later = np.flatnonzero(order.first >= order.last[k])
         for j in later[later != k]:
             for window in _overlap(order.region[j], own, lines, reach, grid):
-                hidden += _hidden(s, asked, order, k, window, grid)
+                hidden += _hidden(s, asked, order, k, window, grid, before)
         after = np.arange(order.last[k], len(s.strokes))
         for window in _overlap(order.region[k], after[deep[after]], lines, reach, grid):
             early += _early(s, asked, order, k, window, part, grid, before)
@@ -261,12 +261,20 @@ def _overlap(region: Any, rows: IntArray, lines: Any, reach: FloatArray, grid: G
 
 
 def _hidden(
-    s: Setting, asked: Sequence[Asked], order: Stages, k: int, window: tuple[slice, slice], grid: Grid
+    s: Setting,
+    asked: Sequence[Asked],
+    order: Stages,
+    k: int,
+    window: tuple[slice, slice],
+    grid: Grid,
+    before: Field | None,
 ) -> Iterator[Miss]:
     """Yield where cut `k` goes deeper than was asked of the cuts begun by its end, but a later one may go there."""
     sub = grid.part(*window)
     low = sweep(near(s.strokes[s.strokes.cut == k], s, sub), s.tools, sub)
     then = design([one for j, one in enumerate(asked) if order.first[j] < order.last[k] or j == k], sub)
+    if before is not None:
+        np.minimum(then.deepest, before[window], out=then.deepest)
     over = (then.deepest - low) * then.cosine
     over[then.wall | _off(s, sub)] = 0.0
     if not (over > SEEN).any():

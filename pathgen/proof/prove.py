@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from pathgen.errors import ArgumentError, one_of, positive
-from pathgen.model.bounds import Flat, Groove, Kerf
+from pathgen.model.bounds import Flat, Groove
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
 from pathgen.model.holding import KeepOut
@@ -29,6 +29,7 @@ from pathgen.proof.report import Proof
 from pathgen.proof.standing import standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field
+from pathgen.proof.through import remaining_findings, through_findings
 
 PIXEL = 0.1
 """Step of the height field, mm, where a V bit or a ball cuts: finer letters than 1 mm still have ten samples across."""
@@ -162,7 +163,7 @@ def _proved(
         assert asked is not None
         carved = measured.carved
         findings += measured.findings
-        findings += _asked_findings(s, asked, measured, minimum_left)
+        findings += _asked_findings(s, asked, measured, minimum_left, after)
         findings += _touch_findings(s, asked, touch_off, field, grid)
     findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(
@@ -181,7 +182,7 @@ def _proved(
 
 def _measures(measured: Measured) -> dict[str, Any]:
     """Return what was measured as the proof states it."""
-    marks = {name: measured.marks.get(what) for name, what in (("too_deep", "gouge"), ("left_standing", "residual"))}
+    marks = {name: measured.marks.get(what) for name, what in (("deep", "gouge"), ("high", "residual"))}
     for mark in marks.values():
         if mark is not None:
             mark.flags.writeable = False
@@ -229,32 +230,11 @@ def _open_edges(asked: Sequence[Asked]) -> frozenset[int]:
 
 
 def _asked_findings(
-    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None
+    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None, after: HeightMap | None
 ) -> Iterator[Finding]:
     """Yield findings that need both the design and the cut part."""
-    stock = s.stock
-    through = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Kerf) and r.through]
-    for k in sorted({k for k, _ in through}):
-        own = s.strokes.lowest[s.strokes.cut == k] if (s.strokes.cut == k).any() else s.strokes.lowest
-        gap = stock.thickest + float(own.min(initial=0.0))
-        if gap > STEP:
-            yield finding(
-                "not-through",
-                f"The cut ends {gap:.2f} mm above the underside where the board is {stock.thickest:g} mm thick.",
-                amount=gap,
-                cut=asked[k][0],
-            )
-    if through and stock.thickness_range is None:
-        yield finding("thickness-range", "A cut goes through a board whose thickness is stated without a range.")
-    if minimum_left is not None:
-        left = stock.thinnest + measured.lowest[2]
-        if left < minimum_left - STEP:
-            yield finding(
-                "too-little-left",
-                f"{left:.2f} mm are left where the board is {stock.thinnest:g} mm thick; {minimum_left:g} were asked.",
-                amount=minimum_left - left,
-                where=measured.lowest,
-            )
+    yield from through_findings(s, asked, after)
+    yield from remaining_findings(s, measured.lowest, minimum_left)
     for name, _, b in asked:
         ridges = [r.ridge for r in b.rules if isinstance(r, Groove) and r.ridge > 0]
         if ridges:

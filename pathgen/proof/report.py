@@ -73,8 +73,8 @@ class Proof:
         gouge_volume: mm3, over that area.
         residual_volume: mm3, over that area.
         cuts: what each cut did, in the order they were asked for; empty without a design.
-        too_deep: samples of `height` where the part is deeper than asked by more than 0.010 mm; None where none is.
-        left_standing: samples of `height` where more than 0.02 mm is left within reach; None where none is.
+        deep: samples of `height` where the part is deeper than asked by more than 0.010 mm; None where none is.
+        high: samples of `height` where more than 0.02 mm is left within reach; None where none is.
         time: how long the machine takes, where `check` was given one; a `Job` has its own `Job.time`.
     """
 
@@ -91,8 +91,8 @@ class Proof:
     gouge_volume: float = 0.0
     residual_volume: float = 0.0
     cuts: tuple[CutResult, ...] = ()
-    too_deep: BoolArray | None = None
-    left_standing: BoolArray | None = None
+    deep: BoolArray | None = None
+    high: BoolArray | None = None
     time: Time | None = None
 
     def __post_init__(self) -> None:
