@@ -60,11 +60,14 @@ def _beyond(region: Any, reach: Any, away: float) -> list[Any]:
     """Return the pieces of `region` outside `reach` of which some place is further than `away` from it."""
     parts = shapely.get_parts(region.difference(reach))
     parts = parts[shapely.area(parts) > SMALLEST]
-    return [p for p in parts if reach.is_empty or _farthest(p, reach) > away]
+    return [p for p in parts if _farther(p, reach, away)]
 
 
-def _farthest(piece: Any, reach: Any) -> float:
-    return float(shapely.distance(shapely.points(shapely.get_coordinates(piece)), reach).max())
+def _farther(piece: Any, reach: Any, away: float) -> bool:
+    """Whether some corner of a piece is further than `away` from `reach`; only what is near is looked at."""
+    near = reach.intersection(shapely.box(*piece.bounds).buffer(away, cap_style="square", join_style="mitre"))
+    far = shapely.distance(shapely.points(shapely.get_coordinates(piece)), near)
+    return bool(near.is_empty or far.max() > away)
 
 
 def _parts(piece: Any, others: Sequence[tuple[int, Any, Tool]], done: dict[int, Any]) -> list[Any]:

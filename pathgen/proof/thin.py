@@ -58,10 +58,10 @@ QUAD: Final = 8
 LONG: Final = 2.0
 """A thin stretch is at least this many times as long as the width looked for. Smaller: corners count."""
 
-STATIONS: Final = 9
+STATIONS: Final = 7
 """Places along a stretch at which it is measured."""
 
-MOST_MEASURED: Final = 40
+MOST_MEASURED: Final = 24
 """Stretches measured for the narrowest, by their mean width."""
 
 MOST_SLOPING: Final = 20_000
@@ -181,13 +181,15 @@ def _axis(part: Any) -> tuple[FloatArray, FloatArray, float]:
 def _measured(region: Any, part: Any, axis: tuple[FloatArray, FloatArray, float], width: float) -> Stretch | None:
     middle, way, length = axis
     reach = max(4.0 * width, length)  # a curved stretch may lie anywhere beside its axis
+    x0, y0, x1, y1 = part.bounds
+    near = region.intersection(shapely.box(x0 - width, y0 - width, x1 + width, y1 + width))
     best: tuple[float, tuple[float, float]] | None = None
     for share in np.linspace(-0.4, 0.4, STATIONS):
         line = _across(middle + share * length * way, way, reach)
         for piece in shapely.get_parts(part.intersection(line)):
             if piece.length > 0:
                 spot = piece.interpolate(0.5, normalized=True)
-                size = chord(region, line, spot)
+                size = chord(near, line, spot)
                 if size and (best is None or size < best[0]):
                     best = (size, (float(spot.x), float(spot.y)))
     if best is None or best[0] >= width:
