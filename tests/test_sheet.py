@@ -739,6 +739,21 @@ def test_the_legend_names_what_is_marked_and_nothing_else():
     assert with_marks(page.copy(), [], ["residual"]).size[1] > 200, "a hatch alone is explained as well"
 
 
+def test_marks_at_one_place_are_drawn_side_by_side_with_a_line_to_it():
+    """Two faults of one move lie at one place; neither may hide the other, nor leave the picture."""
+    page = Image.new("RGB", (600, 300), (128, 128, 128))
+    alone = np.asarray(with_marks(page.copy(), [("note", 300, 150, None)], []))[:300]
+    ink = (np.abs(alone.astype(int) - 128).max(axis=2) > 40).sum()
+    for place in ((300, 150), (0, 0), (599, 299)):
+        many = np.asarray(with_marks(page.copy(), [("note", *place, None)] * 12, []))[:300]
+        shown = (np.abs(many.astype(int) - 128).max(axis=2) > 40).sum()
+        assert shown > 11 * ink
+    far = np.asarray(with_marks(page.copy(), [("note", 100, 150, None), ("note", 500, 150, None)], []))[:300]
+    assert (np.abs(far.astype(int) - 128).max(axis=2) > 40).sum() == 2 * ink, "no line where there is room"
+    crowd = with_marks(page.copy(), [("error", 300, 150, k) for k in range(400)], [])
+    assert crowd.size[0] == 600, "a crowd is drawn all the same"
+
+
 # -- the plan
 
 

@@ -68,6 +68,9 @@ LETTER: Final = 0.021
 FINE: Final = 4
 """Marks are drawn this many times larger and averaged, so that slanting edges are smooth."""
 
+RINGS: Final = 4
+"""Rings of free spots looked at around a place that is taken: enough for the forty marks of a picture in one spot."""
+
 STRIPE: Final = 5
 """Width of the hatch, in cells of half a pixel."""
 
@@ -123,12 +126,51 @@ def with_marks(picture: Any, marks: Iterable[tuple[Kind, float, float, int | Non
     placed = list(marks)
     half = max(5, round(SIZE * max(picture.size)))
     font = _font(max(10, round(LETTER * max(picture.size))))
-    for kind, x, y, number in reversed(placed):  # the gravest come first in the list, and lie on top
-        _stamp(picture, kind, x, y, half)
+    spots = _apart([(x, y) for _, x, y, _ in placed], half, font.size, picture.size)
+    for (_, x, y, _), (u, v) in zip(placed, spots, strict=True):
+        if (x, y) != (u, v):
+            _leader(picture, (x, y, u, v), half)
+    for (kind, _, _, number), (u, v) in zip(placed, spots, strict=True):
+        _stamp(picture, kind, u, v, half)
         if number is not None:
-            _words(picture, str(number), x + 1.5 * half, y - 1.6 * half, font)
+            _words(picture, str(number), u + 1.5 * half, v - 1.6 * half, font)
     kinds = [k for k in INKS if k in hatched or any(m[0] == k for m in placed)]
     return _with_legend(picture, kinds, font, half) if kinds else picture
+
+
+def _apart(
+    places: Sequence[tuple[float, float]], half: int, letter: int, size: tuple[int, int]
+) -> list[tuple[float, float]]:
+    """Return where marks are drawn: at their places, or beside them where another mark lies already.
+
+    Of the free spots on rings around a place the first is taken; where a crowd leaves none, the place itself.
+    """
+    wide, high = 2.6 * half + 1.3 * letter, max(2.6 * half, 1.1 * letter)
+    shifts = [(0.0, 0.0)]
+    for ring in range(1, RINGS + 1):
+        steps = range(-ring, ring + 1)
+        shifts += sorted(
+            ((i * wide, j * high) for i in steps for j in steps if max(abs(i), abs(j)) == ring),
+            key=lambda s: (np.hypot(*s), s),
+        )
+    taken: list[tuple[float, float]] = []
+    for x, y in places:
+        spots = [(x + dx, y + dy) for dx, dy in shifts]
+        inside = [p for p in spots if half <= p[0] <= size[0] - wide and half <= p[1] <= size[1] - half]
+        free = [p for p in [spots[0], *inside] if all(abs(p[0] - u) >= wide or abs(p[1] - v) >= high for u, v in taken)]
+        taken.append(free[0] if free else (x, y))
+    return taken
+
+
+def _leader(picture: Any, line: tuple[float, float, float, float], half: int) -> None:
+    """Draw a line from a place to its mark, with a dot at the place."""
+    from PIL import ImageDraw
+
+    pen, thin, (x, y) = ImageDraw.Draw(picture), max(1, round(0.2 * half)), line[:2]
+    for color, grow in ((_WHITE, 2 * thin), (_BLACK, 0)):
+        r = 1.5 * thin + 0.5 * grow
+        pen.line(line, fill=color, width=thin + grow)
+        pen.ellipse((x - r, y - r, x + r, y + r), fill=color)
 
 
 def _stamp(picture: Any, kind: Kind, x: float, y: float, half: int) -> None:
