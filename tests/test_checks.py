@@ -4,6 +4,7 @@ import ast
 import dataclasses
 import math
 import re
+import runpy
 from pathlib import Path
 
 import handmade
@@ -341,3 +342,10 @@ def test_the_envelope_of_a_tool_grows_from_cutter_to_shank_to_holder():
 def test_a_program_line_is_named_with_its_program():
     found = findings([TRAY, changed("F1800", "F4000")], "feed-above-machine")
     assert (found[0].line, found[0].program) == (13, "2")
+
+
+def test_the_page_of_codes_says_what_the_table_says():
+    """After a change of the table: python docs/make_checks.py."""
+    page = runpy.run_path(str(ROOM.parent / "docs" / "make_checks.py"))["page"]()
+    assert (ROOM.parent / "docs" / "checks.md").read_text(encoding="utf-8") == page
+    assert all(f"| `{code}` |" in page for code in CODES)
