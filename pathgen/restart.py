@@ -464,14 +464,17 @@ def _proved(
     broken = _broken_off(texts[index], line, job)
     chain = [*texts[:index], *([broken] if broken else []), rest, *texts[index + 1 :]]
     proof = job._proof_of(tuple(chain), grid=grid, stock_after=stock_after, own=True)
-    place = index + (2 if broken else 1)
-    found = [_renamed(f, place, len(chain)) for f in proof.findings]
+    place = index + 1 + bool(broken)
+    found = [dataclasses.replace(f, program=_renamed(f.program, place)) for f in proof.findings]
+    cuts = [
+        dataclasses.replace(c, lines=tuple((_renamed(p, place) or p, a, b) for p, a, b in c.lines)) for c in proof.cuts
+    ]
     off = float(np.abs(proof.height.array - whole.height.array).max())
     if off > SAME:
         found.append(
             finding("restart-differs", f"The part differs by {off:.3f} mm from that of the whole job.", amount=off)
         )
-    return dataclasses.replace(proof, findings=tuple(found))
+    return dataclasses.replace(proof, findings=tuple(found), cuts=tuple(cuts))
 
 
 def _broken_off(text: str, line: int, job: Job) -> str:
@@ -485,12 +488,8 @@ def _broken_off(text: str, line: int, job: Job) -> str:
     return "\n".join([*lines, *up, "M5", "M9", *dwell(job.machine.spin_down), dialect.end]) + "\n"
 
 
-def _renamed(found: Finding, place: int, count: int) -> Finding:
-    """Return a finding with the number its program has in the job, or "restart"; `place` = that of the rest, from 1."""
-    if found.program is None:
-        return dataclasses.replace(found, program="restart") if count == 1 and found.line else found
-    if not found.program.isdigit():
-        return found
-    k = int(found.program)
-    name = "restart" if k == place else str(k - 1) if k > place else str(k)
-    return dataclasses.replace(found, program=name)
+def _renamed(number: str | None, place: int) -> str | None:
+    """Return the number a program of the chain has in the job, or "restart"; `place` = that of the rest, from 1."""
+    if number is None or not number.isdigit() or int(number) < place:
+        return number
+    return "restart" if int(number) == place else str(int(number) - 1)

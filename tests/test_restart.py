@@ -50,7 +50,7 @@ MACHINES = {
 
 def shallow_cuts(board):
     """Pockets in several levels and a short word: many passes, arcs, three tools."""
-    word = pg.place(pg.text("LF", height=9), box(10, 36, 40, 56))
+    word = pg.place(pg.text("tek", height=9), box(10, 36, 40, 56))
     return [
         pg.pocket(box(50, 8, 62, 20), FINE, depth=3, stock=board, name="left tray"),
         pg.pocket(box(68, 8, 82, 20), FINE, depth=3, stock=board, name="right tray"),
@@ -124,6 +124,20 @@ def test_a_restart_at_every_pass_gives_the_part_of_the_whole_job(kind):
             again = pg.restart(planned, k, at="PASS {}.{}".format(*number), grid=1.0)
             same_part(again, whole)
             tails_agree(again.text, program, again.line)
+
+
+@pytest.mark.slow
+def test_a_restart_at_every_pass_of_a_long_word_gives_the_part_of_the_whole_job():
+    board = pg.Stock(160, 50, 8, material="softwood", thickness_range=(7.9, 8.1))
+    word = pg.place(pg.text("Sorrel, tansy", height=16), board, margin=5)
+    planned = pg.Job("Word", board, MACHINES["inch"], pg.vgroove(word, BIT, stock=board, depth_limit=2.5))
+    whole = planned.prove(grid=1.0)
+    (program,) = planned._texts()
+    assert len(numbers(program)) >= 12
+    for number in numbers(program):
+        again = pg.restart(planned, 0, at=number, grid=1.0)
+        same_part(again, whole)
+        tails_agree(again.text, program, again.line)
 
 
 @settings(deadline=None, max_examples=10, suppress_health_check=[HealthCheck.too_slow])
@@ -388,10 +402,29 @@ def test_a_rest_that_would_leave_something_out_is_refused(monkeypatch):
         pg.restart(planned, 0, at=(1, 1), grid=GRID)
 
 
-def test_findings_of_the_rest_name_it_and_others_keep_their_numbers():
-    one = pg.Finding(code="gouge", severity="error", text="x", line=3)
-    names = [room._renamed(dataclasses.replace(one, program=str(k)), 3, 4).program for k in (1, 2, 3, 4)]
-    assert names == ["1", "2", "restart", "3"]
+def test_programs_of_the_proof_keep_their_numbers_and_the_rest_is_called_restart():
+    assert [room._renamed(n, 3) for n in (None, "1", "2", "3", "4", "9")] == [None, "1", "2", "restart", "3", "8"]
+    planned = job()
+    again = pg.restart(planned, 1, at=(3, 2), grid=1.0)
+    told = {p for c in again.proof.cuts for p, *_ in c.lines}
+    assert told == {"1", "2", "restart", "3"}
+
+
+def test_a_restart_where_cuts_lie_in_one_another_is_proved():
+    """One tool cuts a tray, then a deeper one inside it: stopped early in the second, the first one's last pass comes
+    again after it."""
+    cuts = [
+        pg.pocket(box(20, 10, 70, 50), MILL, depth=1, stock=BOARD),
+        pg.pocket(box(30, 20, 60, 40), MILL, depth=4, stock=BOARD),
+        pg.pocket(box(35, 24, 55, 36), MILL, depth=5, stock=BOARD),
+    ]
+    planned = pg.Job("Steps", BOARD, machine(), cuts)
+    whole = planned.prove(grid=GRID)
+    (program,) = planned._texts()
+    for number in numbers(program)[1:]:
+        again = pg.restart(planned, 0, at=line_of(program, number) + 12, grid=GRID)
+        assert again.resumed < again.asked
+        same_part(again, whole)
 
 
 # -- a stock that is already cut ---------------------------------------------------------------------------
