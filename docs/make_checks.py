@@ -59,8 +59,7 @@ LIMITS = (
     ("up spiral", "not through sheet up to 6 mm without a stated hold-down", "common practice"),
     (
         "chip load",
-        "2 to 3 % of the diameter in wood and plastics, 1 to 1.5 % in "
-        "aluminium, 0.7 to 1.2 % in brass, at least 0.01 mm",
+        "shares of the diameter: wood and plastics 2 to 3 %, aluminium 1 to 1.5 %, brass 0.7 to 1.2 %; least 0.01 mm",
         "common practice",
     ),
     (
@@ -84,14 +83,14 @@ LIMITS = (
 
 def page() -> str:
     """Return the page."""
-    parts = [INTRO.format(accepted=" and ".join(f"`{c}`" for c in ACCEPTABLE)).rstrip("\n") + "\n"]
+    parts = [INTRO.format(accepted=" and ".join(f"`{c}`" for c in ACCEPTABLE))]
+    parts.append("| rule | figure | source |\n|---|---|---|")
+    parts += [f"| {rule} | {figure} | {source} |" for rule, figure, source in LIMITS]
     for title, codes in GROUPS.items():
-        rows = [f"| `{c}` | {CODES[c].severity} | {CODES[c].meaning} | {CODES[c].advice} |" for c in codes]
-        parts.append(
-            "\n".join([f"\n## {title}\n", "| code | severity | meaning | advice |", "|---|---|---|---|", *rows])
-        )
+        parts.append(f"\n## {title}\n\n| code | severity | meaning | advice |\n|---|---|---|---|")
+        parts += [f"| `{c}` | {CODES[c].severity} | {CODES[c].meaning} | {CODES[c].advice} |" for c in codes]
     parts.append("\n## What the reader finds\n\n| code | severity | meaning |\n|---|---|---|")
-    parts.append("\n".join(f"| `{c}` | {CODES[c].severity} | {meaning} |" for c, meaning in READ_CODES.items()))
+    parts += [f"| `{c}` | {CODES[c].severity} | {meaning} |" for c, meaning in READ_CODES.items()]
     return "\n".join(parts) + "\n"
 
 
