@@ -85,6 +85,7 @@ def heights(stock=BOARD, pixel=1.0):
 def proof(ok=True, findings=FINDINGS, **more):
     given = {"unchecked": ("keep-outs: none stated",), "gouge": 0.004, "residual": 0.011, "height": heights(),
              "gouge_area": 0.0, "residual_area": 0.0, "removed": 12340.0, "asked": 12350.0, "compared": True,
+             "deep": None, "high": None,
              "cuts": CUTS}  # fmt: skip
     return SimpleNamespace(ok=ok, findings=findings, **{**given, **more})
 
@@ -646,7 +647,7 @@ def test_measured_areas_are_hatched_where_the_proof_has_them():
     deep, high = np.zeros((150, 300), bool), np.zeros((150, 300), bool)
     deep[100:130, 20:60], high[20:50, 200:280] = True, True
     field = pg.HeightMap(np.zeros((150, 300)), pixel=1.0)
-    told = proof(False, (), height=field, too_deep=deep, left_standing=high)
+    told = proof(False, (), height=field, deep=deep, high=high)
     plain = picture(part_picture(job(), proof(findings=(), height=field), width=300, margin=0))
     changed = np.abs(picture(part_picture(job(), told, width=300, margin=0))[:150] - plain).max(axis=2) > 25
     for area in (deep, high):

@@ -30,9 +30,6 @@ SPOT = 0.006
 MARKED: Final = 40
 """Findings marked, at most: more would hide the part."""
 
-AREAS: Final = {"gouge": "too_deep", "residual": "left_standing"}
-"""Code of a finding to the name of the proof's own map of it."""
-
 
 def part_picture(
     work: Job | Stock, proof: Proof | None = None, *, width: int = 1400, margin: float = 0.06, finished: bool = False
@@ -78,7 +75,7 @@ def part_picture(
         array, keep = array[crop], keep[crop]
     else:
         marks = list(_marks(proof.findings, grid, mirrored=back))
-        areas = {code: a[:, turn] for code in AREAS if (a := _area(proof, code, grid)).any()}
+        areas = {code: a[:, turn] for code in ("gouge", "residual") if (a := _area(proof, code, grid)).any()}
     return part_png(
         array[:, turn], pixel=field.pixel, material=stock.material, thickness=stock.thickness,
         keep=None if keep is None else keep[:, turn], grain_angle=stock.grain or 0.0, width=width, margin=margin,
@@ -107,8 +104,8 @@ def _area(proof: Proof, code: str, grid: Grid) -> BoolArray:
     Walls are measured between the samples, so the spots are needed as well.
     """
     spots = _spots(proof.findings, code, grid)
-    found = getattr(proof, AREAS[code], None)
-    return spots if found is None else spots | np.asarray(found, dtype=np.bool_)
+    found = proof.deep if code == "gouge" else proof.high
+    return spots if found is None else spots | found
 
 
 def _grid(field: HeightMap) -> Grid:
