@@ -264,6 +264,9 @@ class _Machine:
         if words.pop("(", None) is not None:
             self.comments.append(comment)
         _need(sum(map(len, ms.values())) <= 4, "more than four M words")
+        for index, value in settings:
+            _need(index != 5220 or 1 <= _whole(value, "#5220") <= 9, "#5220 names no work offset")
+            _need(not 5161 <= index <= 5386, "a zero or home set by parameter is not read")
         self.values.parameters.update(dict(settings))
         self._signs(words)
         self._run(words, gs, ms)
@@ -377,6 +380,7 @@ class _Machine:
             for k, axis in enumerate(AXES):
                 if axis in words:
                     self.origins[SYSTEMS[number - 1]][k] = words[axis] * self.unit
+                    self.values.parameters[5201 + 20 * number + k] = words[axis]
         elif zero in ("G28", "G30"):
             if set(words) & set(AXES):
                 self._go("rapid", self._target(words))
@@ -394,6 +398,8 @@ class _Machine:
             self.kept_shift = [0.0] * 3 if zero == "G92.1" else self.kept_shift
         elif zero == "G92.3":
             self.shift = list(self.kept_shift)
+        if zero in ("G92", "G92.1"):
+            self.values.parameters.update({5211 + k: v / self.unit for k, v in enumerate(self.shift)})
 
     def _target(self, words: dict[str, float]) -> list[float]:
         """Return where the axis words lead, mm."""

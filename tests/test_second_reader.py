@@ -132,6 +132,7 @@ def test_the_second_reader_follows_the_order_of_execution():
         ["G92"],
         ["G93", "G1 X1"],
         ["G81 X1 Z-1 R-2"],
+        ["#5220=1.5"],
     ],
 )
 def test_the_second_reader_refuses_what_the_report_forbids(rows):
@@ -411,6 +412,7 @@ def switches(draw):
         ["M3 S1200 G4 P1", "G1 X1 M5"],
         ["M8", "M0", "M9", "G49", "G61.1", "M48"],
         ["", "(only words)", "N5", "/"],
+        ["G0 X#5220 Y#5221 Z#5222", "G1 X#5211 Y#5241 Z#5381"],
     ]
     return draw(st.sampled_from(some))
 
