@@ -160,3 +160,15 @@ def test_a_parked_holder_hits_a_fence_it_would_clear_while_cutting():
 def test_the_envelope_widens_at_edges_and_stick_out():
     tool = pg.EndMill(6, cutting_length=12, shank=8, stick_out=30, holder=pg.Holder(40, 50), cutting=CUT)
     assert envelope(tool, [0, 12, 12.1, 30, 30.1]).tolist() == [3, 3, 4, 4, 20]
+
+
+def test_a_faced_board_does_not_shorten_the_tool():
+    """Edges of 12 mm, a slot 11 deep from a plane faced 3 mm lower: 14 below the raw face, and none of it too deep."""
+    board = pg.Stock(120, 80, 20, material="mdf", thickness_range=(19.8, 20.2))
+    cut = pg.Cutting(16000, 1800, 500, 3, 2.5)
+    facer = pg.EndMill(20, cutting_length=20, cutting=pg.Cutting(16000, 1800, 500, 3, 8))
+    short = pg.EndMill(6, cutting_length=12, shank=6, cutting=cut)
+    cuts = [pg.face(board.region, facer, depth=3), pg.pocket(box(40, 30, 80, 50), short, depth=11, stock=board)]
+    proof = pg.Job("Faced", board, handmade.ROUTER, cuts).prove(grid=0.3)
+    assert proof.ok is True, str(proof)
+    assert proof.height.array.min() == pytest.approx(-14, abs=1e-3)

@@ -257,10 +257,11 @@ def bridged(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> list[Bri
     joins = np.bincount(spot, minlength=len(lifted)) > 1  # what touches one piece alone is a chord's difference
     found = []
     for k in range(1, len(high)):
-        own = [lifted[j] for j in spot[(owner == k) & joins[spot]]]
-        if own and not _is_skin(high[k], own):
-            others = shapely.union_all([high[j] for j in range(len(high)) if j != k and high[j].distance(own[0]) < 1e3])
-            found.append(Bridged(region=high[k], bridges=tuple(_bridge(s, p, high[k], others, cut, grid) for p in own)))
+        own = spot[(owner == k) & joins[spot]]
+        if len(own) and not _is_skin(high[k], [lifted[j] for j in own]):
+            beside = [shapely.union_all([high[n] for n in owner[spot == j]]) for j in own]
+            bridges = tuple(_bridge(s, lifted[j], around, cut, grid) for j, around in zip(own, beside, strict=True))
+            found.append(Bridged(region=high[k], bridges=bridges))
     return found
 
 
@@ -284,9 +285,10 @@ def _is_skin(piece: Any, own: Sequence[Any]) -> bool:
     return bool(touching.length > 0.5 * piece.exterior.length)
 
 
-def _bridge(s: Setting, region: Any, piece: Any, others: Any, cut: Field, grid: Grid) -> Bridge:
-    """Measure one bridge: between the ends of the slot on its two sides."""
-    ends = region.boundary.difference(shapely.union_all([piece.buffer(2 * TOUCH), others.buffer(2 * TOUCH)]))
+def _bridge(s: Setting, region: Any, around: Any, cut: Field, grid: Grid) -> Bridge:
+    """Measure one bridge, between the ends of the slot on its two sides; `around` is what it joins."""
+    near = around.intersection(shapely.box(*region.bounds).buffer(1.0))
+    ends = region.boundary.difference(near.buffer(2 * TOUCH))
     lines = sorted(
         shapely.get_parts(shapely.line_merge(ends)) if not ends.is_empty else [], key=lambda g: -float(g.length)
     )
