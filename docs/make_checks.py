@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-from pathgen.motion.codes import READ_CODES
 from pathgen.proof.codes import ACCEPTABLE, CODES, GROUPS
 
 INTRO = """# What is checked
@@ -89,8 +88,6 @@ def page() -> str:
     for title, codes in GROUPS.items():
         parts.append(f"\n## {title}\n\n| code | severity | meaning | advice |\n|---|---|---|---|")
         parts += [f"| `{c}` | {CODES[c].severity} | {CODES[c].meaning} | {CODES[c].advice} |" for c in codes]
-    parts.append("\n## What the reader finds\n\n| code | severity | meaning |\n|---|---|---|")
-    parts += [f"| `{c}` | {CODES[c].severity} | {meaning} |" for c, meaning in READ_CODES.items()]
     return "\n".join(parts) + "\n"
 
 

@@ -46,7 +46,7 @@ def test_the_table_is_complete_and_each_row_says_something():
         assert re.fullmatch(r"[a-z][a-z0-9-]+", code)
         assert severity in ("error", "warning", "note")
         assert len(meaning) > 10
-        assert advice or code in READ_CODES
+        assert len(advice) > 8
     assert set(READ_CODES) <= set(CODES)
 
 
@@ -163,7 +163,7 @@ def test_each_damage_is_found_under_its_code(name):
         assert found[0].line == line
     assert found[0].severity == CODES[code].severity
     assert found[0].text
-    assert found[0].advice or code in READ_CODES
+    assert found[0].advice
 
 
 @pytest.mark.parametrize("name", sorted(DAMAGES))

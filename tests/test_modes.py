@@ -98,3 +98,12 @@ def test_many_findings_of_the_reader_are_three_and_a_number():
     assert "47 more" in found[-1].text
     assert found[0].line + 2 == found[2].line
     assert "own-full-circle" in codes(program(CUT + circles), own=True)
+
+
+@pytest.mark.parametrize("line", ["G92 X0", "G10 L2 P1 X0", "G28 X0", "G30 Z0"])
+def test_our_own_text_never_moves_the_zero_nor_goes_home(line):
+    text = program(f"{line}\n" + CUT)
+    assert only("own-zero-moved", text, own=True)[0].severity == "error"
+    (found,) = [f for f in checked(text) if f.code in ("sets-offset", "returns-home")]
+    assert (found.severity, found.line) == ("warning", 9)
+    assert found.advice

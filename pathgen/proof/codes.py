@@ -273,6 +273,7 @@ _PROGRAM: dict[str, Code] = {
     ),
     "own-comment": Code(_E, "our own text holds a comment that is not plain", "Please report the job."),
     "keep-out": Code(_E, "a tool, shank or holder comes into a keep-out", "Move the clamp, or raise the clearance."),
+    "own-zero-moved": Code(_E, "our own text moves the zero or goes home", "Please report the job."),
     "own-full-circle": Code(
         _E, "an arc that was rounded into a full circle", "This is a fault of pathgen: please report the job."
     ),
@@ -297,8 +298,66 @@ _PLAN: dict[str, Code] = {
     "touch-off-moved": Code(_N, "tools are set beside the work zero", "Give touch_off=(x, y) for another spot."),
 }
 
+_READ_ADVICE: dict[str, str] = {
+    "line-too-long": "Break it: the standard allows 256 characters.",
+    "bad-character": "Take it out, or put it into a comment.",
+    "bad-line-number": "Write N and 1 to 5 digits at the beginning, or leave it out.",
+    "bad-number": "Write digits after the letter, within what the machine can go.",
+    "nested-comment": "Take the inner parentheses out.",
+    "unclosed-comment": "Close it on its line.",
+    "bad-expression": "Write it in brackets as the standard has it.",
+    "bad-parameter": "Take a whole number from 1 to 5399, and = to set it.",
+    "bad-arithmetic": "Look at the values it is worked out from.",
+    "repeated-word": "Write one of them, or two lines.",
+    "modal-conflict": "Write them on lines of their own.",
+    "unknown-g": "Take it out, or say it in codes of the standard.",
+    "unknown-m": "Take it out, or say it in codes of the standard.",
+    "negative-word": "Write a number that is not negative.",
+    "not-whole": "Write a whole number.",
+    "slot-beyond": "Give a number that the tool table has.",
+    "no-axis-word": "Say where to go.",
+    "axis-without-g": "Put G0 or G1 before it.",
+    "two-axis-users": "Write them on lines of their own.",
+    "stray-word": "Take it out, or name the code that it belongs to.",
+    "no-feed": "Give F before the first feed move.",
+    "no-inverse-feed": "Give F on every line, or state G94.",
+    "arc-end-missing": "Say where the arc ends.",
+    "arc-center-missing": "Give I and J, or R.",
+    "arc-format-mixed": "Give I and J, or R, not both.",
+    "arc-wrong-offset": "Give the two offsets of the arc's plane.",
+    "arc-radii-differ": "Write the center with one decimal more.",
+    "arc-zero-radius": "Write a line.",
+    "arc-no-chord": "Give a full circle by its center.",
+    "arc-out-of-reach": "Give a larger radius.",
+    "arc-from-unknown": "Go to a stated X, Y and Z first.",
+    "dwell-without-time": "Give P in seconds.",
+    "bad-offset-set": "Set zero at the machine.",
+    "length-without-h": "Give H with the tool's number.",
+    "bad-machine-move": "Write G53 with G0 or G1, in G90.",
+    "offset-without-axis": "Set zero at the machine.",
+    "bad-cycle": "Give all words of the cycle, or write its moves out.",
+    "percent-unmatched": "End with %, or begin without it.",
+    "no-end": "End with M2.",
+    "cutter-compensation": "Write the tool's own path, and G40.",
+    "not-read": "Write it as moves; what is not followed is not proved.",
+    "sets-offset": "Set zero at the machine, not in the program.",
+    "returns-home": "Write the place to go to, or G53 G0 Z0 on a homed machine.",
+    "units-not-stated": "State G21 or G20 first.",
+    "units-changed": "Keep to one unit.",
+    "work-offset-changed": "Keep to one work offset.",
+    "parameter-not-set": "Set it in the program.",
+    "feed-from-unknown": "Go to a stated X, Y and Z first.",
+    "change-without-tool": "Name the tool with T before M6.",
+    "full-circle": "Look whether a full turn is meant there.",
+    "after-end": "Look whether it is meant to run.",
+}
+"""What to do about what the reader finds."""
+
 CODES: dict[str, Code] = {
-    **{code: Code(read_severity(code), meaning, "") for code, meaning in READ_CODES.items()},
+    **{
+        code: Code(read_severity(code), meaning, _READ_ADVICE.get(code, "Correct the line."))
+        for code, meaning in READ_CODES.items()
+    },
     **_PLAN,
     **_PROGRAM,
     **_PROOF,
@@ -310,6 +369,7 @@ GROUPS: dict[str, dict[str, Code]] = {
     "What is planned": _PLAN,
     "What can be seen in a program": _PROGRAM,
     "What the proof compares": _PROOF,
+    "What the reader finds": {code: CODES[code] for code in READ_CODES},
 }
 """The table in parts, for the page of codes (docs/checks.md, written by docs/make_checks.py)."""
 

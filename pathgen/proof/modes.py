@@ -11,7 +11,7 @@ import numpy as np
 
 from pathgen.model.findings import Finding
 from pathgen.model.motion import ARC, RAPID
-from pathgen.proof.codes import finding
+from pathgen.proof.codes import CODES, finding
 from pathgen.proof.setting import Setting, drops, found, words_only
 
 LONGEST_COMMENT = 60
@@ -50,10 +50,13 @@ def reading(s: Setting) -> Iterator[Finding]:
             if seen[f.code] > REPEATS:
                 continue
             text = f.text + (f" ({more} more of these follow.)" if more else "")
-            own = dataclasses.replace(f, program=s.program_name(k), text=text)
+            advice = f.advice or CODES[f.code].advice
+            told = dataclasses.replace(f, program=s.program_name(k), text=text, advice=advice)
             if s.own and f.code == "full-circle":
-                own = finding("own-full-circle", "An arc ends where it starts.", line=f.line, program=own.program)
-            yield own
+                told = finding("own-full-circle", "An arc ends where it starts.", line=f.line, program=told.program)
+            elif s.own and f.code in ("sets-offset", "returns-home"):
+                told = finding("own-zero-moved", f.text.rstrip(".") + ".", line=f.line, program=told.program)
+            yield told
 
 
 def tools(s: Setting) -> Iterator[Finding]:
