@@ -167,6 +167,8 @@ class Proof:
         for cut in self.cuts:
             where = ", ".join(f"program {p} lines {a}-{b}" for p, a, b in cut.lines) or "not named in the programs"
             lines.append(f"  {cut.name}: gouge {cut.gouge:.4f} mm, residual {cut.residual:.4f} mm ({where})")
+        if self.time is not None:
+            lines.append(f"time {self.time}")
         lines += [f"- {f}" for f in self.findings]
         lines += [f"? {sentence}" for sentence in self.unchecked]
         return "\n".join(lines)
