@@ -154,7 +154,7 @@ def _proved(
         *reach_findings(s, program_findings(s), before, field, grid),
         *keep_out_findings(s),
         *rapid_findings(s, met),
-        *standing_findings(s, asked, field, grid),
+        *standing_findings(s, asked, before, field, grid),
     ]
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:
