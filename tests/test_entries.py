@@ -81,5 +81,7 @@ def test_the_tool_of_the_tests_is_what_the_figures_say():
 
 def test_a_ramp_to_an_unknown_place_is_no_crash():
     """Nobody has said where X is: the reader says so, and the ramp along Y is told all the same."""
-    text = program("G0 Z1\nG1 Z0 F500\nG1 Y30 Z-3\n").replace("G0 X20 Y20\n", "G0 Y20\n")
+    text = program("G0 Z1\nG1 Z0 F500\nG1 Y30 Z-3\nG0 Z5\nX20 Y20\nZ1\nG1 Z-2\nX100 Y40\n").replace(
+        "G0 X20 Y20\n", "G0 Y20\n"
+    )
     assert {"feed-from-unknown", "ramp-steep-material"} <= codes(text)
