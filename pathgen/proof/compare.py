@@ -20,11 +20,12 @@ from pathgen.model.findings import Finding
 from pathgen.proof.design import Asked, Design, design, kerf_region
 from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.percut import MEETS, Tally, after_each, blamed_gouges, blamed_residuals
-from pathgen.proof.places import Miss, told, worst_places
+from pathgen.proof.places import Miss, cutter_at, told, worst_places
+from pathgen.proof.probes import groove_misses, pillars, strays
 from pathgen.proof.report import CutResult
 from pathgen.proof.setting import STEP, Setting
 from pathgen.proof.sweep import Field
-from pathgen.proof.walls import bridge_gouges, bridge_residuals, wall_gouges, wall_residuals
+from pathgen.proof.walls import bridge_gouges, bridge_residuals, slanted_gouges, wall_gouges, wall_residuals
 
 GOUGE: Final = 0.010
 """Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""
@@ -81,6 +82,10 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
     """
     tally = Tally(len(asked))
     misses = {"gouge": list(_wall_gouges(s, asked)), "residual": list(_wall_residuals(s, asked))}
+    if before is None:  # else what was cut before is known on the grid alone
+        wide, narrow = groove_misses(s, asked)
+        misses["gouge"] += (dataclasses.replace(m, cut=_cut_of(s, m)) for m in (*wide, *strays(s, asked)))
+        misses["residual"] += (*narrow, *pillars(s, asked))
     marks: dict[str, Mask] = {}
     carved = np.zeros(cut.shape, dtype=np.bool_)
     volume, lowest = 0.0, (0.0, 0.0, 0.0)
@@ -197,10 +202,20 @@ def _wall_gouges(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
     outside = shapely.box(x0 - far, y0 - far, x1 + far, y1 + far).difference(s.stock.region)
     for miss in (
         *wall_gouges(s.strokes, s.tools, asked, outside),
+        *slanted_gouges(s.strokes, s.tools, asked, outside),
         *bridge_gouges(s.strokes, s.tools, asked),
     ):
         cut = int(s.strokes.cut[miss.stroke])
         yield dataclasses.replace(miss, cut=cut if cut < len(asked) else -1)
+
+
+def _cut_of(s: Setting, miss: Miss) -> int:
+    """Return the cut whose stroke went lowest at a place; -1 where none says so. Rounding is the asked cut's own."""
+    if miss.amount <= GOUGE or miss.stroke >= 0:
+        return miss.cut if miss.cut < len(s.names) else -1
+    stroke = cutter_at(s, miss)
+    cut = int(s.strokes.cut[stroke]) if stroke >= 0 else -1
+    return cut if cut < len(s.names) else -1
 
 
 def _wall_residuals(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
