@@ -97,6 +97,17 @@ _PROOF: dict[str, Code] = {
     "mirrored-symmetric": Code(
         _W, "the artwork looks the same mirrored, so its handedness cannot be told", "Look at the front view."
     ),
+    "art-inch": Code(
+        _E,
+        "the artwork is cut 25.4 times too large or too small: inches were taken for mm, or mm for inches",
+        "Give read(units=...) for the drawing, and place() it anew.",
+    ),
+    "art-size": Code(
+        _W, "the artwork is cut in another size than it was drawn", "Check place() and the drawing's units."
+    ),
+    "art-area": Code(
+        _W, "where the artwork lies, more or less is cut than it covers", "Check layers and holes of the drawing."
+    ),
     "art-differs": Code(
         _W, "what is cut does not look like the artwork", "Check size, place and layers of the drawing."
     ),
