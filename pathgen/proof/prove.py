@@ -28,7 +28,7 @@ from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import Proof
 from pathgen.proof.standing import standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
-from pathgen.proof.sweep import Field
+from pathgen.proof.sweep import Field, profile_of
 from pathgen.proof.through import remaining_findings, through_findings
 
 PIXEL = 0.1
@@ -93,18 +93,32 @@ def prove(
         The proof. It never raises on a program's content.
 
     Raises:
-        ArgumentError: for no texts, or a grid so fine that it does not fit into memory.
+        ArgumentError: for no texts, a tool table that holds anything but T numbers and tools, or a grid so fine that it
+            does not fit into memory.
     """
     one_of("face", face, ("top", "back"))
     if isinstance(texts, str):
         texts = (texts,)
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
+    _check_tools(tools)
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
     stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
     setting = _setting(texts, tools, stock, asked, **stated, thin_wall=thin_wall, own=own)
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
+
+
+def _check_tools(tools: Mapping[int, Tool]) -> None:
+    """Refuse a tool table with anything but whole T numbers and tools that have an outline, naming the entry."""
+    if not isinstance(tools, Mapping):
+        raise ArgumentError(f"tools={tools!r} must map T numbers to tools, such as {{1: EndMill(6)}}")
+    for number, tool in tools.items():
+        if isinstance(number, bool) or not isinstance(number, int | np.integer) or number < 0:
+            raise ArgumentError(f"tools: {number!r} is no T number: give whole numbers such as {{1: EndMill(6)}}")
+        if not isinstance(tool, Tool) or type(tool) is Tool:
+            raise ArgumentError(f"tools: T{number} is {tool!r}, not a tool such as EndMill(6)")
+        profile_of(tool)
 
 
 def _setting(
