@@ -18,6 +18,7 @@ from pathgen.model.arrays import IntArray
 from pathgen.model.bounds import Kerf
 from pathgen.model.findings import Finding
 from pathgen.proof.design import Asked, Design, design, kerf_region
+from pathgen.proof.drawn import drawn_misses, standing_only
 from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.percut import MEETS, Tally, after_each, blamed_gouges, blamed_residuals
 from pathgen.proof.places import Miss, cutter_at, told, worst_places
@@ -81,7 +82,9 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
         before: the stock as it was, where it was not whole.
     """
     tally = Tally(len(asked))
-    misses = {"gouge": list(_wall_gouges(s, asked)), "residual": list(_wall_residuals(s, asked))}
+    beside, missing = drawn_misses(s, asked)
+    asked = standing_only(asked)
+    misses = {"gouge": [*beside, *_wall_gouges(s, asked)], "residual": [*missing, *_wall_residuals(s, asked)]}
     if before is None:  # else what was cut before is known on the grid alone
         wide, narrow = groove_misses(s, asked)
         misses["gouge"] += (dataclasses.replace(m, cut=_cut_of(s, m)) for m in (*wide, *strays(s, asked)))

@@ -15,7 +15,7 @@ from pathgen.model.heightmap import HeightMap
 from pathgen.model.holding import KeepOut
 from pathgen.model.machine import Machine
 from pathgen.model.stock import Stock
-from pathgen.model.tool import EndMill, Tool, VBit
+from pathgen.model.tool import EndMill, Tool, TrailingKnife, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.art import art_findings
 from pathgen.proof.checks import STEP, Setting, program_findings
@@ -23,10 +23,11 @@ from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
+from pathgen.proof.drawn import touched
 from pathgen.proof.grid import Grid
 from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import Proof
-from pathgen.proof.standing import standing_findings
+from pathgen.proof.standing import not_looked_at, standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field, profile_of
 from pathgen.proof.through import remaining_findings, through_findings
@@ -189,6 +190,7 @@ def _proved(
         complete=asked is not None and s.machine is not None,
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
+        touched=touched(s, asked, grid),
         time=None,
         **({} if measured is None else _measures(measured)),
     )
@@ -297,6 +299,7 @@ def _unchecked(
         yield "The board's thickness has no range (thickness_range=), so it was taken as exact."
     if not hold:
         yield "How the stock is held is not stated (hold=); its frame was taken as held."
+    yield from not_looked_at(s, asked)
     for number, tool in sorted(s.tools.items()):
         missing = [
             words
@@ -309,6 +312,8 @@ def _unchecked(
         ]
         if tool.spins and missing:
             yield f"T{number} {tool.describe()} states no {', '.join(missing)}, so these were not checked."
+        if not tool.spins and isinstance(tool, TrailingKnife):
+            yield f"T{number} {tool.describe()}: how its tip trails behind the path was not followed."
     if touch_off is None:
         yield "Where tools are set is not stated (touch_off=)."
     if artwork is None:

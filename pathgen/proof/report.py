@@ -75,6 +75,7 @@ class Proof:
         cuts: what each cut did, in the order they were asked for; empty without a design.
         deep: samples of `height` where the part is deeper than asked by more than 0.010 mm; None where none is.
         high: samples of `height` where more than 0.02 mm is left within reach; None where none is.
+        touched: samples of `height` that a knife or a diamond touches; no depth is claimed there. None where none does.
         time: how long the machine takes, where `check` was given one; a `Job` has its own `Job.time`.
     """
 
@@ -93,6 +94,7 @@ class Proof:
     cuts: tuple[CutResult, ...] = ()
     deep: BoolArray | None = None
     high: BoolArray | None = None
+    touched: BoolArray | None = None
     time: Time | None = None
 
     def __post_init__(self) -> None:
