@@ -227,3 +227,11 @@ def test_a_wall_that_was_not_cut_free_is_a_residual_and_no_wall():
     codes = {f.code for f in proof.findings}
     assert "residual" in codes
     assert "thin-wall" not in codes
+
+
+def test_without_a_design_very_many_sloping_moves_are_said_to_be_unchecked(monkeypatch):
+    monkeypatch.setattr("pathgen.proof.thin.MOST_SLOPING", 1)
+    slopes = text("G0 X20 Y20", "G0 Z1", "G1 Z-2 F300", "X40 Z-3", "X60 Z-2", tool=1)
+    for bounds, said in ((None, True), ((), False)):
+        proof = prove([slopes], tools=handmade.TOOLS, stock=BOARD, bounds=bounds, grid=0.5)
+        assert any("thin walls were not looked for" in sentence for sentence in proof.unchecked) is said

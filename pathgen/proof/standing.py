@@ -13,6 +13,7 @@ from pathgen.proof.grid import Grid
 from pathgen.proof.pieces import Before, bridge_findings, bridged, loose_findings, pieces
 from pathgen.proof.sweep import Field
 from pathgen.proof.thin import Standing, grain_findings, wall_findings
+from pathgen.shop.strength import strength
 
 
 def standing_findings(
@@ -40,3 +41,11 @@ def standing_findings(
     yield from grain_findings(s, asked, held)
     if asked is not None:
         yield from detail_findings(asked)
+
+
+def not_looked_at(s: Setting, asked: Sequence[Asked] | None) -> Iterator[str]:
+    """Yield a sentence for each of these checks that could not be made."""
+    if not Standing(s, asked).known:
+        yield "The design is not known and the program has very many sloping moves: thin walls were not looked for."
+    if s.hold and strength(s.stock.material).energy is None:
+        yield f"No cutting force is known for {s.stock.material}, so hold-downs (hold=) were held against none."
