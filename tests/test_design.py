@@ -223,3 +223,19 @@ def test_samples_beside_upright_walls_are_marked():
     near = shapely.distance(shapely.points(x, y), region.boundary) < 0.5 * GRID.pixel
     assert d.wall[near].all()
     assert not d.wall[~widened(widened(near))].any()
+
+
+def test_a_groove_without_a_limit_permits_nothing_below_the_others():
+    groove, tray = Groove(region=multi(box(5, 5, 25, 35)), angle=60), Flat(region=multi(box(30, 5, 50, 35)), depth=3)
+    assert lowest_allowed(asked(groove)) == 0
+    assert lowest_allowed(asked(groove, tray)) == -3
+
+
+def test_each_sample_knows_which_cut_may_go_deepest_there():
+    shallow, deep = Flat(region=multi(box(5, 5, 40, 35)), depth=2), Flat(region=multi(box(20, 5, 55, 35)), depth=5)
+    d = design([*asked(shallow), *asked(deep)], GRID)
+    assert at(d.owner, 10, 20) == 0
+    assert at(d.owner, 30, 20) == 1
+    assert at(d.owner, 58, 38) == -1
+    other = design([*asked(deep), *asked(shallow)], GRID)
+    assert at(other.owner, 30, 20) == 0

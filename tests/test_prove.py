@@ -291,6 +291,12 @@ def test_dropping_lines_changes_the_part_most_of_the_time():
     assert np.mean(differ) > 0.5
 
 
+def test_going_into_the_table_is_told_beside_a_groove_without_a_limit():
+    """The groove allows any depth within its own walls, but nothing below the board."""
+    proof = prove([t.replace("Z-12.4", "Z-14.4") for t in texts()], **settings(grid=0.3))
+    assert "below-table" in codes(proof)
+
+
 def test_swapped_arcs_are_caught():
     swapped = [t.replace("G2 ", "G9 ").replace("G3 ", "G2 ").replace("G9 ", "G3 ") for t in texts()]
     proof = prove(swapped, **settings(grid=0.2))

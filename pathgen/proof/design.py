@@ -369,6 +369,6 @@ def _at_least(distance: FloatArray, y: Any, x: Any, pixel: float) -> FloatArray:
 
 
 def lowest_allowed(asked: Sequence[Asked]) -> float:
-    """Return the lowest height that any rule allows, mm (negative), where every rule states one."""
+    """Return the lowest height that any rule allows, mm (negative); a groove without a limit allows no more."""
     depths = [rule_depth(r) for _, _, b in asked for r in b.rules]
-    return -max(depths, default=0.0)
+    return -max((d for d in depths if math.isfinite(d)), default=0.0)
