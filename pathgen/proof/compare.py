@@ -7,7 +7,7 @@ Floors and slopes are compared sample by sample; upright walls, where a height s
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -151,12 +151,22 @@ def _blamed(
     else:
         shares, surface, sign = blamed_residuals(asked, bad, here, part, LIMITS[what]), wanted.leave, -1.0
     free = np.ones_like(bad)
-    for index, own in shares:
+    for index, own in _owned(shares, wanted.owner):
         counted = (own & free)[core]  # an area that two cuts are to blame for counts once
         tally.spread(what, index, over[core][counted], part.cell)
         free &= ~own
         amounts = np.where(own, over, np.float32(0.0))
         yield from worst_places(amounts, here, part, surface, sign, least=LIMITS[what], blame=index)
+
+
+def _owned(shares: Iterable[tuple[int, Mask]], owner: Any) -> Iterator[tuple[int, Mask]]:
+    """Yield shares with what nobody is to blame for given to the cut that may go deepest there, if one may."""
+    for index, own in shares:
+        if index >= 0:
+            yield index, own
+            continue
+        for cut in np.unique(owner[own]):
+            yield int(cut), own & (owner == cut)
 
 
 def _carved(
