@@ -850,7 +850,7 @@ def _(g):
     for k, line in lines_of(g, lambda x: x.text.startswith("G43")):
         other = {"G43 H1": "G43 H2", "G43 H2": "G43 H1"}[line.text]
         texts = put(g.texts, k, {line.index: other})
-        yield {"what": at(k, line), "texts": texts, "must": frozenset({"length-not-applied", "length-of-another"})}
+        yield {"what": at(k, line), "texts": texts, "must": frozenset({"own-length"})}
 
 
 @rule("cutting edges too short", 1, jobs=("sign", "inside", "islands", "handmade", "inch"))
