@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 import mutant_jobs
 from mutant_jobs import BIT, good
 from shapely.affinity import scale
-from shapely.geometry import Point, box
+from shapely.geometry import MultiPolygon, Point, box
 
 import pathgen as pg
 from pathgen.model.tool import BallNose, DiamondPoint, Drill, EndMill, TrailingKnife, VBit
@@ -1108,12 +1108,12 @@ def _(g):
         yield {"what": f"program {k + 1}", "texts": (*g.texts[: k + 1], *g.texts[k:]), "harmless": True}
 
 
-@rule("another thickness", 2)
+@rule("another thickness", 3)
 def _(g):
     stock = g.settings["stock"]
     lo, hi = stock.thickness_range
     if any(getattr(r, "through", False) for _, _, b in g.settings["bounds"] for r in b.rules):
-        for by, code in ((1.0, "not-through"),):
+        for by, code in ((1.0, "not-through"), (-1.0, "below-table")):
             other = dataclasses.replace(stock, thickness=stock.thickness + by, thickness_range=(lo + by, hi + by))
             yield {"what": f"by {by}", "texts": g.texts, "more": {"stock": other}, "must": frozenset({code})}
 
@@ -1150,7 +1150,7 @@ def _plain(art, artwork, **more):
     )
 
 
-@rule("not the artwork", 9, jobs=("sign",))
+@rule("not the artwork", 11, jobs=("sign",))
 def _(g):
     """Each is cut well, from a drawing that is not the original: only the picture can tell."""
     area = box(10, 10, 70, 40)
@@ -1166,4 +1166,8 @@ def _(g):
     yield {"what": "mirrored", **_of(_plain(mirrored, art)), "must": frozenset({"mirrored-wrong"})}
     upside = scale(art, 1, -1, origin=middle)
     yield {"what": "upside down", **_of(_plain(upside, art)), "must_say": alike | {"mirrored-wrong"}}
+    larger = scale(art, 1.05, 1.05, origin=middle)
+    yield {"what": "5 % larger", **_of(_plain(larger, art)), "must_say": alike}
+    short = MultiPolygon(sorted(art.geoms, key=lambda p: p.bounds[0])[:-1])
+    yield {"what": "the last letter missing", **_of(_plain(short, art)), "must_say": alike}
     yield {"what": "as it is", **_of(_plain(art, art)), "harmless": True}

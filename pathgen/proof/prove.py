@@ -136,7 +136,7 @@ def _setting(
         tools=tools,
         stock=stock,
         names=tuple(name for name, _, _ in asked or ()),
-        lowest=lowest_allowed(asked) if asked else None,
+        lowest=lowest_allowed(asked, stock.thickness) if asked else None,
         open_edges=_open_edges(asked or ()),
         **stated,
     )
