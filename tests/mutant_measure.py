@@ -255,10 +255,10 @@ def outside(points, rows, shapes, enough):
         own = rows[rows[:, 6] == number]
         lines = shapely.linestrings(own[:, :6].reshape(-1, 2, 3)[:, :, :2])
         tree = STRtree(lines)
-        todo = np.flatnonzero(best > enough)
-        xy = shapely.points(points[todo, :2])
+        open_ = np.flatnonzero(best > enough)
+        xy = shapely.points(points[open_, :2])
         i, j = tree.query(xy, predicate="dwithin", distance=shape[1] + 4 * enough)
-        i = todo[i]
+        i = open_[i]
         reachable = np.minimum(own[j, 2], own[j, 5]) <= points[i, 2] + 4 * enough
         i, j = i[reachable], j[reachable]
         d = own[j, 3:5] - own[j, 0:2]
