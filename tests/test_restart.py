@@ -240,7 +240,7 @@ def test_the_header_says_restart_the_pass_and_the_line_and_what_to_check():
     [
         (0, 3, r"line 3 .* before its first pass, PASS 1\.1 in line \d+"),
         (0, 0, "before its first pass"),
-        (0, 10**6, r"behind the end .* its final pass is PASS \d\.\d+"),
+        (0, 10**6, r"behind the end .* is PASS \d\.\d+"),
         (0, "PASS 1.99", r"is not in .* PASS 1\.1 to \d\.\d+: the nearest there are PASS 1\.\d+"),
         (0, (0, 1), r"nearest there are PASS 1\.1$"),
         (0, "PASS 3.1", r"is in program 1, Moss-2-V-bit; program 0"),
