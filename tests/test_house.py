@@ -22,6 +22,7 @@ MAY_KNOW = {
     "motion": {"units", "errors", "model", "shop"},
     "proof": {"units", "errors", "model", "shop", "motion"},
     "job": {"units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
+    "restart": {"units", "errors", "model", "program", "motion", "proof", "job"},
     "check": {"units", "errors", "model", "motion", "proof"},
     "sheet": {
         "units",
@@ -36,6 +37,8 @@ MAY_KNOW = {
         "proof",
         "job",
     },
+    "cli": {"units", "errors", "model", "shop", "motion", "proof", "check", "sheet"},
+    "__main__": {"cli"},
 }
 LATE = {("job", "sheet")}
 

@@ -9,13 +9,13 @@ import numpy as np
 import shapely
 
 from pathgen.errors import ArgumentError, one_of, positive
-from pathgen.model.bounds import Flat, Groove, Kerf
+from pathgen.model.bounds import Flat, Groove
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
 from pathgen.model.holding import KeepOut
 from pathgen.model.machine import Machine
 from pathgen.model.stock import Stock
-from pathgen.model.tool import EndMill, Tool, VBit
+from pathgen.model.tool import EndMill, Tool, TrailingKnife, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.art import art_findings
 from pathgen.proof.checks import STEP, Setting, program_findings
@@ -23,11 +23,14 @@ from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
+from pathgen.proof.drawn import touched
 from pathgen.proof.grid import Grid
-from pathgen.proof.pieces import loose_findings
+from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import Proof
+from pathgen.proof.standing import not_looked_at, standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
-from pathgen.proof.sweep import Field
+from pathgen.proof.sweep import Field, profile_of
+from pathgen.proof.through import remaining_findings, through_findings
 
 PIXEL = 0.1
 """Step of the height field, mm, where a V bit or a ball cuts: finer letters than 1 mm still have ten samples across."""
@@ -60,11 +63,10 @@ def prove(
     face: Literal["top", "back"] = "top",
     confirmed: bool = False,
     minimum_left: float | None = None,
+    thin_wall: float | None = None,
     own: bool = False,
 ) -> Proof:
-    """Prove programs, run one after the other on one stock.
-
-    Nothing of the plan is looked at: only the texts, the tools, the stock and what was asked.
+    """Prove programs, run one after the other on one stock, by texts, tools, stock and what was asked alone.
 
     Args:
         texts: RS-274 programs in order.
@@ -83,25 +85,37 @@ def prove(
         face: "back" for work that is read through clear stock from the front.
         confirmed: the maker has looked at the front view.
         minimum_left: least thickness that must remain under cuts that do not go through, mm.
+        thin_wall: standing walls narrower than this are told, mm; None = by the material, its grain and the height.
         own: the texts were written by pathgen, so what it never writes is an error.
 
     Returns:
         The proof. It never raises on a program's content.
 
     Raises:
-        ArgumentError: for no texts, or a grid so fine that it does not fit into memory.
+        ArgumentError: for no texts, a bad entry in the tool table, or a grid too fine for the memory.
     """
     one_of("face", face, ("top", "back"))
-    if isinstance(texts, str):
-        texts = (texts,)
+    texts = (texts,) if isinstance(texts, str) else texts
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
+    _check_tools(tools)
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
-    setting = _setting(
-        texts, tools, stock, asked, machine=machine, clearance=clearance, keep_out=keep_out, at=at, own=own
-    )
+    stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
+    setting = _setting(texts, tools, stock, asked, **stated, thin_wall=thin_wall, own=own)
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
+
+
+def _check_tools(tools: Mapping[int, Tool]) -> None:
+    """Refuse a tool table with anything but whole T numbers and tools that have an outline, naming the entry."""
+    if not isinstance(tools, Mapping):
+        raise ArgumentError(f"tools={tools!r} must map T numbers to tools, such as {{1: EndMill(6)}}")
+    for number, tool in tools.items():
+        if isinstance(number, bool) or not isinstance(number, int | np.integer) or number < 0:
+            raise ArgumentError(f"tools: {number!r} is no T number: give whole numbers such as {{1: EndMill(6)}}")
+        if not isinstance(tool, Tool) or type(tool) is Tool:
+            raise ArgumentError(f"tools: T{number} is {tool!r}, not a tool such as EndMill(6)")
+        profile_of(tool)
 
 
 def _setting(
@@ -122,7 +136,7 @@ def _setting(
         tools=tools,
         stock=stock,
         names=tuple(name for name, _, _ in asked or ()),
-        lowest=lowest_allowed(asked) if asked else None,
+        lowest=lowest_allowed(asked, stock.thickness) if asked else None,
         open_edges=_open_edges(asked or ()),
         **stated,
     )
@@ -148,10 +162,10 @@ def _proved(
     coarse = strokes_of(s.track, sagitta=np.where(flat, COARSE * grid.pixel, SAGITTA))
     met = cut_in_order(coarse, s.tools, grid, field)
     findings = [
-        *program_findings(s),
+        *reach_findings(s, program_findings(s), before, field, grid),
         *keep_out_findings(s),
         *rapid_findings(s, met),
-        *loose_findings(s, hold),
+        *standing_findings(s, asked, before, field, grid),
     ]
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:
@@ -160,7 +174,7 @@ def _proved(
         assert asked is not None
         carved = measured.carved
         findings += measured.findings
-        findings += _asked_findings(s, asked, measured, minimum_left)
+        findings += _asked_findings(s, asked, measured, minimum_left, after)
         findings += _touch_findings(s, asked, touch_off, field, grid)
     findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(
@@ -172,8 +186,19 @@ def _proved(
         complete=asked is not None and s.machine is not None,
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
-        **({} if measured is None else measured.sizes),
+        touched=touched(s, asked, grid),
+        time=None,
+        **({} if measured is None else _measures(measured)),
     )
+
+
+def _measures(measured: Measured) -> dict[str, Any]:
+    """Return what was measured as the proof states it."""
+    marks = {name: measured.marks.get(what) for name, what in (("deep", "gouge"), ("high", "residual"))}
+    for mark in marks.values():
+        if mark is not None:
+            mark.flags.writeable = False
+    return {**measured.sizes, **marks, "cuts": measured.cuts}
 
 
 def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: HeightMap | None) -> Grid:
@@ -217,32 +242,11 @@ def _open_edges(asked: Sequence[Asked]) -> frozenset[int]:
 
 
 def _asked_findings(
-    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None
+    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None, after: HeightMap | None
 ) -> Iterator[Finding]:
     """Yield findings that need both the design and the cut part."""
-    stock = s.stock
-    through = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Kerf) and r.through]
-    for k in sorted({k for k, _ in through}):
-        own = s.strokes.lowest[s.strokes.cut == k] if (s.strokes.cut == k).any() else s.strokes.lowest
-        gap = stock.thickest + float(own.min(initial=0.0))
-        if gap > STEP:
-            yield finding(
-                "not-through",
-                f"The cut ends {gap:.2f} mm above the underside where the board is {stock.thickest:g} mm thick.",
-                amount=gap,
-                cut=asked[k][0],
-            )
-    if through and stock.thickness_range is None:
-        yield finding("thickness-range", "A cut goes through a board whose thickness is stated without a range.")
-    if minimum_left is not None:
-        left = stock.thinnest + measured.lowest[2]
-        if left < minimum_left - STEP:
-            yield finding(
-                "too-little-left",
-                f"{left:.2f} mm are left where the board is {stock.thinnest:g} mm thick; {minimum_left:g} were asked.",
-                amount=minimum_left - left,
-                where=measured.lowest,
-            )
+    yield from through_findings(s, asked, after)
+    yield from remaining_findings(s, measured.lowest, minimum_left)
     for name, _, b in asked:
         ridges = [r.ridge for r in b.rules if isinstance(r, Groove) and r.ridge > 0]
         if ridges:
@@ -279,6 +283,8 @@ def _unchecked(
     """Yield a sentence for everything that could not be checked."""
     if asked is None:
         yield "What was asked is not known, so the part was held against nothing."
+    elif len(asked) > 1 and not (s.track.cut >= 0).any():
+        yield "The programs do not name their cuts, so the part was not compared after each of them."
     if s.machine is None:
         yield "The machine is not known, so travel, speeds and feeds were not checked."
     elif s.at is None:
@@ -289,6 +295,7 @@ def _unchecked(
         yield "The board's thickness has no range (thickness_range=), so it was taken as exact."
     if not hold:
         yield "How the stock is held is not stated (hold=); its frame was taken as held."
+    yield from not_looked_at(s, asked)
     for number, tool in sorted(s.tools.items()):
         missing = [
             words
@@ -301,6 +308,8 @@ def _unchecked(
         ]
         if tool.spins and missing:
             yield f"T{number} {tool.describe()} states no {', '.join(missing)}, so these were not checked."
+        if not tool.spins and isinstance(tool, TrailingKnife):
+            yield f"T{number} {tool.describe()}: how its tip trails behind the path was not followed."
     if touch_off is None:
         yield "Where tools are set is not stated (touch_off=)."
     if artwork is None:
