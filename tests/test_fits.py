@@ -26,7 +26,7 @@ def test_grades_follow_the_tolerance_unit(step, grade, units):
 def test_deviations_follow_the_published_formulas(step, letter, factor, power):
     """es = -16 D^0.44 (d), -11 D^0.41 (e), -5.5 D^0.41 (f), -2.5 D^0.34 (g).
 
-    Narayana, Kannaiah, Reddy, Machine Drawing, Table 15.4. Sizes to 3 mm do not follow them; their row is printed below.
+    Narayana, Kannaiah, Reddy, Machine Drawing, Table 15.4. Sizes to 3 mm follow no formula: see the next test.
     """
     mean = (step[0] * step[1]) ** 0.5
     upper = (fit(f"H7/{letter}6", step[1]).shaft[1] - step[1]) * 1000

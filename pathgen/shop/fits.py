@@ -114,7 +114,7 @@ def fit(name: str, size: float) -> Fit:
     shafts = _table()["shafts"]
     if found is None or found[2] not in shafts:
         raise ArgumentError(
-            f"fit={name!r} is not a clearance fit on the hole basis: give H with a grade from 6 to 12, a slash, and one "
+            f"fit={name!r} is not a clearance fit on the hole basis: give H with a grade from 6 to 12, then one "
             f"of {', '.join(shafts)} with a grade, such as 'H8/f7'"
         )
     above = tolerance(int(found[1]), size)
