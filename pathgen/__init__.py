@@ -55,6 +55,8 @@ _HOME = {
     "profile": "cuts.profile",
     "Bridges": "cuts.profile",
     "face": "cuts.face",
+    "raised": "cuts.raised",
+    "border": "shape.border",
     "back_side": "shape.back",
     "Job": "job",
     "check": "check",

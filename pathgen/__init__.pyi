@@ -9,6 +9,7 @@ from pathgen.cuts.face import face as face
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
+from pathgen.cuts.raised import raised as raised
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
 from pathgen.errors import DrawingError as DrawingError
@@ -45,6 +46,7 @@ from pathgen.model.tool import VBit as VBit
 from pathgen.motion.time import Time as Time
 from pathgen.proof.report import Proof as Proof
 from pathgen.shape.back import back_side as back_side
+from pathgen.shape.border import border as border
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate

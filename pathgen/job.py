@@ -128,7 +128,7 @@ class Job:
     def finished_size(self) -> tuple[float, float]:
         """Width and height of the finished piece, mm: of what is cut free, else of all that is cut."""
         through = [k.shape for c in self.tool_cuts if c.through for k in kerfs(c) if k.side != "along"]
-        shapes = through or [footprint(c.bounds) for c in self.tool_cuts if not c.face_depth]
+        shapes = through or [footprint(c.bounds) for c in self.tool_cuts if not c.face_depth and not c.open_edges]
         shapes = [s for s in shapes if not s.is_empty] or [self.stock.region]
         x0, y0, x1, y1 = shapely.union_all([shapely.box(*s.bounds) for s in shapes]).bounds
         return x1 - x0, y1 - y0

@@ -30,7 +30,9 @@ class Limit:
     why: str
 
 
-def find_limit(bit: VBit, *, depth_limit: float | None, begin: float, stock: Stock | None, title: str) -> Limit:
+def find_limit(
+    bit: VBit, *, depth_limit: float | None, begin: float, stock: Stock | None, title: str, widening: bool = False
+) -> Limit:
     """Return the limit from what was asked, the stock, and the size of the bit: the least of them.
 
     The default from the stock is thickness - max(20 %, min(3 mm, half the thickness)), of the thinnest board.
@@ -57,8 +59,9 @@ def find_limit(bit: VBit, *, depth_limit: float | None, begin: float, stock: Sto
             "know one of them"
         )
     if begin >= found.depth:
-        raise ArgumentError(f"{title}: begin={begin:g} lies below the deepest the groove may go, {found.depth:g} mm")
-    cone = begin + bit.cone_height
+        word = "face_loss" if widening else "begin"
+        raise ArgumentError(f"{title}: {word}={begin:g} lies below the deepest the groove may go, {found.depth:g} mm")
+    cone = (0.0 if widening else begin) + bit.cone_height
     if cone < found.depth:
         found = Limit(depth=cone, why=f"the size of {bit.describe()}, whose cone is {bit.cone_height:.2f} mm high")
     return found

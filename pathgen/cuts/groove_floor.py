@@ -11,6 +11,7 @@ ridge
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -25,7 +26,6 @@ from pathgen.cuts.layers import Descent, passes_at
 from pathgen.cuts.model import Cut, Cuttings, Pass
 from pathgen.cuts.pocket import pocket
 from pathgen.errors import ArgumentError
-from pathgen.model.bounds import Bounds
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Cutting, EndMill
 from pathgen.shape.offset import as_multi, grown, opened
@@ -39,36 +39,40 @@ of two offsets are taken for floor."""
 
 def mill_floor(
     region: MultiPolygon,
-    mill: EndMill,
+    mills: Sequence[EndMill],
     groove: Groove3,
     *,
     cutting: Cuttings,
     stock: Stock | None,
-    bounds: Bounds,
-    after: tuple[Cut, ...],
     title: str,
-) -> tuple[Cut | None, MultiPolygon]:
-    """Return the cut that clears the floor with an end mill, and the part of the floor it cannot enter.
+) -> tuple[tuple[Cut, ...], MultiPolygon]:
+    """Return the cuts that clear the floor with end mills, and the part of the floor that none of them can enter.
 
     Args:
         region: the drawn region, mm.
-        mill: the floor tool.
+        mills: the floor tools; each clears what those before it left.
         groove: depths.
         cutting: see `pathgen.cuts.model.cutting_for`.
         stock: the board.
-        bounds: of the whole groove.
-        after: cuts to run before.
         title: the cut's name.
 
     Returns:
-        (None, floor) where the end mill fits nowhere.
+        No cut for an end mill that fits nowhere, or has nothing left to clear.
     """
     floor = grown(region, groove.flat - groove.reach, error=0.5 * PLAN)
-    if grown(floor, -0.5 * mill.diameter).is_empty:
-        return None, floor
-    rest = as_multi(shapely.difference(floor, opened(floor, 0.5 * mill.diameter)))
-    (cut,) = pocket(floor, mill, depth=groove.limit, cutting=cutting, stock=stock, name=title)
-    return replace(cut, bounds=bounds, after=after), _solid(rest)
+    rest, done = floor, list[Cut]()
+    for mill in mills:
+        radius = 0.5 * mill.diameter
+        if grown(floor, -radius).is_empty or (done and _solid(_both(rest, opened(floor, radius))).is_empty):
+            continue
+        (cut,) = pocket(floor, mill, depth=groove.limit, cutting=cutting, stock=stock, name=title)
+        done.append(cut)
+        rest = as_multi(shapely.difference(rest, opened(floor, radius)))
+    return tuple(done), _solid(rest)
+
+
+def _both(a: MultiPolygon, b: MultiPolygon) -> MultiPolygon:
+    return as_multi(shapely.intersection(a, b))
 
 
 def _solid(shape: MultiPolygon) -> MultiPolygon:
@@ -128,7 +132,7 @@ def bit_floor(
         direction=cutting.direction,
         title=title,
     )
-    made = passes_at(runs, steps, descent=descent, slot=1.0, top=-groove.begin)
+    made = passes_at(runs, steps, descent=descent, slot=1.0, top=-groove.top)
     return tuple(replace(p, after=frozenset(first + k for k in p.after) | after[p.level]) for p in made)
 
 

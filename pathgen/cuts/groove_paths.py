@@ -46,6 +46,10 @@ _JOIN = 0.005
 """A branch is joined to a wall that passes its end nearer than this, mm. Larger: neighbouring walls are mixed up;
 smaller: walls simplified by a few microns are missed, and every branch costs a lift."""
 
+_SERVES = 0.05
+"""A place of the axis serves an outline that is nearest to it or further by no more than this, mm. Larger: the outer
+border of a background is cut too; smaller: chords of two outlines decide which is nearest."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Groove3:
@@ -56,12 +60,19 @@ class Groove3:
         begin: depth at which it begins, mm.
         limit: deepest, mm.
         stepdown: deepest step, mm; None = all at once.
+        widening: the walls go on above `begin`, in material up to the face.
     """
 
     bit: VBit
     begin: float
     limit: float
     stepdown: float | None
+    widening: bool = False
+
+    @property
+    def top(self) -> float:
+        """Depth of the first material the bit meets, mm."""
+        return 0.0 if self.widening else self.begin
 
     @property
     def flat(self) -> float:
@@ -117,8 +128,14 @@ class Plan:
     missing: FloatArray
 
 
-def plan_groove(region: MultiPolygon, groove: Groove3) -> Plan:
-    """Return the ways of the bit in `region`."""
+def plan_groove(region: MultiPolygon, groove: Groove3, *, along: MultiPolygon | None = None) -> Plan:
+    """Return the ways of the bit in `region`.
+
+    Args:
+        region: mm.
+        groove: its depths.
+        along: leave out what serves other outlines than this region's; None = serve all.
+    """
     axis = medial_axis(region, tolerance=PLAN, ceiling=max(groove.reach, groove.flat + NOISE))
     r = axis.nodes[:, 2]
     widest = axis.nodes[int(np.argmax(r))]
@@ -127,14 +144,17 @@ def plan_groove(region: MultiPolygon, groove: Groove3) -> Plan:
     whole = thinned(chains(nodes, edges), THIN)
     nodes, edges = whole.graph()
     wall = grown(region, -groove.reach, error=WALL_ERROR) if limited else MultiPolygon()
+    if along is not None:
+        far = shapely.distance(shapely.points(nodes[:, :2]), shapely.boundary(along)) > nodes[:, 2] + _SERVES
+        edges = edges[~far[edges].any(axis=1)]
     if limited and not wall.is_empty:
-        nodes, edges = _with_walls(nodes, edges, wall, groove.reach)
+        nodes, edges = _with_walls(nodes, edges, wall, groove.reach, along)
     nodes = np.column_stack([nodes[:, :2], groove.height(nodes[:, 2])]) if len(nodes) else nodes
     holes = _lone(axis, groove)
     bottom = min(float(nodes[edges, 2].min(initial=0.0)), float(holes[:, 2].min(initial=0.0)))
     steps = _steps(groove, bottom)
-    ways = [w for k in range(len(steps)) for w in _ways_at(nodes, edges, steps, k, groove.begin)]
-    ways += _plunges(holes, steps, groove.begin)
+    ways = [w for k in range(len(steps)) for w in _ways_at(nodes, edges, steps, k, groove.top)]
+    ways += _plunges(holes, steps, groove.top)
     return Plan(
         ways=tuple(ways),
         steps=steps,
@@ -146,17 +166,27 @@ def plan_groove(region: MultiPolygon, groove: Groove3) -> Plan:
     )
 
 
+def thinnest_stroke(region: MultiPolygon) -> tuple[float, float, float]:
+    """Return (x, y, radius) of the thinnest stroke of a region: the narrowest place that is no way into a corner."""
+    axis = medial_axis(region, tolerance=PLAN)
+    return _thinnest(chains(axis.nodes, axis.edges), 0.0, axis.nodes[int(np.argmax(axis.nodes[:, 2]))])
+
+
 def _steps(groove: Groove3, bottom: float) -> tuple[float, ...]:
     """Return the z of each level; the last is the bottom, the others leave something for it."""
-    deep = -bottom - groove.begin
+    deep = -bottom - groove.top
     if groove.stepdown is None or deep <= groove.stepdown + NOISE:
         return (bottom,)
-    return (*levels(bottom + FINISH, groove.stepdown, top=-groove.begin), bottom)
+    return (*levels(bottom + FINISH, groove.stepdown, top=-groove.top), bottom)
 
 
-def _with_walls(nodes: FloatArray, edges: IntArray, wall: MultiPolygon, reach: float) -> tuple[FloatArray, IntArray]:
+def _with_walls(
+    nodes: FloatArray, edges: IntArray, wall: MultiPolygon, reach: float, along: MultiPolygon | None
+) -> tuple[FloatArray, IntArray]:
     """Return the graph with the walls added, branches joined to them where they end at the limit."""
     rings = shapely.get_rings(shapely.get_parts(shapely.simplify(wall, 0.25 * THIN)))
+    if along is not None:
+        rings = rings[shapely.distance(shapely.get_point(rings, 0), shapely.boundary(along)) <= reach + _SERVES]
     used = np.zeros(len(nodes), dtype=np.bool_)
     used[edges] = True
     tips = np.flatnonzero(used & (np.abs(nodes[:, 2] - reach) <= NOISE)) if len(nodes) else np.empty(0, np.int64)
@@ -184,17 +214,17 @@ def _with_walls(nodes: FloatArray, edges: IntArray, wall: MultiPolygon, reach: f
     return np.concatenate(all_nodes), np.concatenate(all_edges)
 
 
-def _ways_at(nodes: FloatArray, edges: IntArray, steps: tuple[float, ...], k: int, begin: float) -> list[Way]:
+def _ways_at(nodes: FloatArray, edges: IntArray, steps: tuple[float, ...], k: int, top: float) -> list[Way]:
     """Return the ways of level `k`: what is not yet at its depth, cut off at the level's z."""
     last = k == len(steps) - 1
     if not last:
         lifted = nodes + np.array([0.0, 0.0, FINISH])
-        above = steps[k - 1] if k else -begin
+        above = steps[k - 1] if k else -top
         nodes, edges = between(lifted, edges, -math.inf, above)
         nodes, edges = divided(nodes, edges, steps[k])
         nodes = np.column_stack([nodes[:, :2], np.maximum(nodes[:, 2], steps[k])])
     role: Role = "finish" if last and len(steps) > 1 else "cut"
-    return walk(chains(nodes, edges), level=k, top=-begin, role=role)
+    return walk(chains(nodes, edges), level=k, top=-top, role=role)
 
 
 def walk(c: Chains, *, level: int, top: float, role: Role = "cut") -> list[Way]:
@@ -281,11 +311,11 @@ def _lone(axis: MedialAxis, groove: Groove3) -> FloatArray:
     return np.column_stack([lone[:, :2], groove.height(lone[:, 2])])
 
 
-def _plunges(holes: FloatArray, steps: tuple[float, ...], begin: float) -> list[Way]:
+def _plunges(holes: FloatArray, steps: tuple[float, ...], top: float) -> list[Way]:
     """Return a straight way down for each disc, to its depth at the last level and stepwise before."""
     ways = []
     for x, y, z in holes.tolist():
-        above = -begin
+        above = -top
         for k, step in enumerate(steps):
             last = k == len(steps) - 1
             down = z if last else max(step, z + FINISH)

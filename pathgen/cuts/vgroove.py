@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -18,7 +19,7 @@ from pathgen.cuts.groove_depth import Limit, find_limit, flatness_note, flattene
 from pathgen.cuts.groove_floor import bit_floor, bit_spacing, mill_floor, ridge_left
 from pathgen.cuts.groove_paths import Groove3, Plan, Way, plan_groove
 from pathgen.cuts.model import Cut, Cuttings, Pass, cutting_for, tool_notes
-from pathgen.errors import ArgumentError, DrawingError
+from pathgen.errors import ArgumentError, DrawingError, positive
 from pathgen.model.arrays import FloatArray
 from pathgen.model.artwork import Lettering, Matrix, Shape, region_of
 from pathgen.model.bounds import Bounds, Groove
@@ -37,8 +38,9 @@ def vgroove(
     bit: Tool,
     *,
     depth_limit: float | None = None,
-    floor_tool: Tool | None = None,
+    floor_tool: Tool | Sequence[Tool] | None = None,
     begin: float = 0.0,
+    face_loss: float = 0.0,
     cutting: Cuttings = None,
     stock: Stock | None = None,
     name: str | None = None,
@@ -55,16 +57,18 @@ def vgroove(
         bit: a V bit.
         depth_limit: deepest, mm below the face. None = thickness - max(20 %, min(3 mm, half the thickness)) of
             the thinnest board. The height of the bit's own cone limits it too.
-        floor_tool: an end mill for flat floors.
+        floor_tool: an end mill for flat floors; or several, each clearing what the ones before it left.
         begin: depth of an already cut floor in which the groove begins, mm; what is above must be cleared wider than
             the region, since the cone goes on widening.
+        face_loss: what will be planed or sanded off the face afterwards, mm: the drawn outline appears then. The groove
+            is that much deeper and wider until then; `depth_limit` counts from the face as it is.
         cutting: speeds, or a mapping from tools to speeds. None takes the tools' own.
         stock: the board; needed without depth_limit.
         name: for comments and the sheet; None = "V-groove".
         reuse: plan equal letters once; False plans each by itself.
 
     Returns:
-        One `Cut` of the bit, and after it one of the floor tool where it has something to clear.
+        One `Cut` of the bit, and after it one of each floor tool that has something to clear.
 
     Raises:
         DrawingError: if the region is empty, open or not valid.
@@ -81,15 +85,33 @@ def vgroove(
     title = name or "V-groove"
     if not isinstance(bit, VBit):
         raise ArgumentError(f"{title}: {bit.describe()} cuts no V-groove: take a VBit")
-    if floor_tool is not None and not isinstance(floor_tool, EndMill):
-        raise ArgumentError(f"{title}: floor_tool={floor_tool.describe()} cuts no flat floor: take an end mill")
+    mills = floor_tools(floor_tool, title)
     asked = region_of(region, what=title)
     speeds = cutting_for(bit, cutting)
-    limit = find_limit(bit, depth_limit=depth_limit, begin=begin, stock=stock, title=title)
-    groove = Groove3(bit=bit, begin=begin, limit=limit.depth, stepdown=speeds.stepdown)
-    work = _Work(region=region, asked=asked, groove=groove, speeds=speeds, limit=limit, stock=stock, title=title)
+    if positive("face_loss", face_loss, zero=True) and begin:
+        raise ArgumentError(
+            f"{title}: face_loss= and begin= cannot both be given: a face is lost only where one is left"
+        )
+    start, widening = max(begin, face_loss), face_loss > 0
+    limit = find_limit(bit, depth_limit=depth_limit, begin=start, stock=stock, title=title, widening=widening)
+    groove = Groove3(bit=bit, begin=start, limit=limit.depth, stepdown=speeds.stepdown, widening=widening)
+    work = Work(
+        region=region, asked=asked, groove=groove, speeds=speeds, limit=limit, stock=stock, title=title,
+        units_guessed=bool(getattr(region, "units_guessed", False)),
+    )  # fmt: skip
     work.plan(reuse)
-    return work.cuts(floor_tool, cutting)
+    return work.cuts(mills, cutting)
+
+
+def floor_tools(given: Tool | Sequence[Tool] | None, title: str) -> tuple[EndMill, ...]:
+    """Return the floor tools as given, or raise `ArgumentError` for one that cuts no flat floor."""
+    tools = () if given is None else (given,) if isinstance(given, Tool) else tuple(given)
+    mills = tuple(t for t in tools if isinstance(t, EndMill))
+    for tool in tools:
+        if not isinstance(tool, EndMill):
+            what = tool.describe() if isinstance(tool, Tool) else repr(tool)
+            raise ArgumentError(f"{title}: floor_tool={what} cuts no flat floor: take an end mill")
+    return mills
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,8 +129,24 @@ class _Placed:
 
 
 @dataclass(eq=False, kw_only=True)
-class _Work:
-    """One call of `vgroove` on its way."""
+class Work:
+    """One call of `vgroove` or `raised` on its way.
+
+    Attributes:
+        region: as given.
+        asked: its area, mm.
+        groove: depths.
+        speeds: of the bit.
+        limit: the deepest, and why.
+        stock: the board, or None.
+        title: name of the cut.
+        along: only the walls of this area are cut, for raised work; None = all.
+        open_edges: the area may run out of the stock.
+        stands: the area is the background of raised work: floor tools run before the bit and take the bulk of its work
+            away, and notes speak of what stands.
+        units_guessed: the drawing did not state its unit.
+        placed: the plans, once made.
+    """
 
     region: Shape
     asked: MultiPolygon
@@ -117,6 +155,10 @@ class _Work:
     limit: Limit
     stock: Stock | None
     title: str
+    along: MultiPolygon | None = None
+    open_edges: bool = False
+    stands: bool = False
+    units_guessed: bool = False
     placed: list[_Placed] = field(default_factory=list)
 
     def plan(self, reuse: bool) -> None:
@@ -125,10 +167,10 @@ class _Work:
         if letters is not None and reuse and _apart(letters):
             self.placed = _planned_letters(letters, self.groove)
         else:
-            plan = plan_groove(self.asked, self.groove)
+            plan = plan_groove(self.asked, self.groove, along=self.along)
             self.placed = [_Placed(plan, np.eye(2), np.zeros(2), "")]
 
-    def cuts(self, floor_tool: EndMill | None, cutting: Cuttings) -> tuple[Cut, ...]:
+    def cuts(self, mills: tuple[EndMill, ...], cutting: Cuttings) -> tuple[Cut, ...]:
         """Return the finished cuts."""
         depth = max(p.plan.depth for p in self.placed)
         missing = _missing_note(self)
@@ -137,24 +179,25 @@ class _Work:
         passes, last = _passes(self.placed)
         steps = max((p.plan.steps for p in self.placed), key=len)
         whole_wall = grown(self.asked, -self.groove.reach) if wall else MultiPolygon()
-        bounds = self._bounds(floor_tool, 0.0)
-        mill: Cut | None = None
+        bounds = self._bounds(mills, 0.0)
+        milled: tuple[Cut, ...] = ()
         open_floor = whole_wall
         if wall:
-            notes.append(self._flattened())
-            if floor_tool is not None:
-                mill, rest = mill_floor(
-                    self.asked, floor_tool, self.groove, cutting=cutting, stock=self.stock, bounds=bounds,
-                    after=(), title=f"{self.title} floor",
-                )  # fmt: skip
+            if not self.stands:
+                notes.append(self._flattened())
+            if mills:
+                milled, rest = mill_floor(
+                    self.asked, mills, self.groove, cutting=cutting, stock=self.stock, title=f"{self.title} floor"
+                )
                 open_floor = as_multi(shapely.intersection(whole_wall, grown(rest, self.groove.flat)))
-            passes += self._bit_floor(open_floor, whole_wall, mill, steps, passes, last, notes)
-            if mill is None and any(n.code == "floor-ridge" for n in notes):
-                bounds = self._bounds(None, ridge_left(self.speeds, self.groove))
-        thin = min(self.placed, key=lambda p: p.plan.thinnest[2])
-        notes.append(
-            flatness_note(self.groove.bit, 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest), self.title)
-        )
+            passes += self._bit_floor(open_floor, whole_wall, bool(milled), steps, passes, last, notes)
+            if not milled and any(n.code == "floor-ridge" for n in notes):
+                bounds = self._bounds((), ridge_left(self.speeds, self.groove))
+        if not self.stands:
+            thin = min(self.placed, key=lambda p: p.plan.thinnest[2])
+            notes.append(
+                flatness_note(self.groove.bit, 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest), self.title)
+            )
         unreached = _unreached(self.asked, self.groove.flat)
         notes += _corner_note(self, unreached)
         first = Cut(
@@ -167,15 +210,17 @@ class _Work:
             notes=tuple(notes),
             unreached=unreached,
             stock=self.stock,
-            units_guessed=bool(getattr(self.region, "units_guessed", False)),
+            open_edges=self.open_edges,
+            units_guessed=self.units_guessed,
         )
-        return (first,) if mill is None else (first, _following(mill, first))
+        return _in_order(first, milled, mills_first=self.stands)
 
-    def _bounds(self, floor_tool: EndMill | None, ridge: float) -> Bounds:
+    def _bounds(self, mills: tuple[EndMill, ...], ridge: float) -> Bounds:
         bit = self.groove.bit
         rule = Groove(
             region=self.asked, angle=bit.angle, tip=bit.tip, limit=self.groove.limit, begin=self.groove.begin,
-            ridge=ridge, floor_diameter=floor_tool.diameter if floor_tool else None,
+            ridge=ridge, floor_diameter=min((m.diameter for m in mills), default=None), widening=self.groove.widening,
+            open_edges=self.open_edges,
         )  # fmt: skip
         return Bounds((rule,))
 
@@ -187,7 +232,7 @@ class _Work:
         self,
         floor: MultiPolygon,
         wall: MultiPolygon,
-        mill: Cut | None,
+        milled: bool,
         steps: tuple[float, ...],
         passes: list[Pass],
         last: list[frozenset[int]],
@@ -198,7 +243,7 @@ class _Work:
             return ()
         spacing = bit_spacing(self.speeds, self.groove, self.title)
         inner = grown(wall, -spacing)
-        center = inner if mill is None else as_multi(shapely.intersection(inner, floor))
+        center = inner if not milled else as_multi(shapely.intersection(inner, floor))
         widest = max(self.placed, key=lambda p: p.plan.widest[2])
         notes.append(
             ridge_warning(
@@ -213,11 +258,16 @@ class _Work:
         )  # fmt: skip
 
 
-def _following(mill: Cut, first: Cut) -> Cut:
-    """Return the floor's cut bound to run after the walls'."""
-    from dataclasses import replace
-
-    return replace(mill, after=(first,), units_guessed=first.units_guessed)
+def _in_order(bit: Cut, milled: Sequence[Cut], *, mills_first: bool) -> tuple[Cut, ...]:
+    """Return the cuts bound to run one after the other, all held against what was asked of the whole."""
+    done: list[Cut] = []
+    for cut in (*milled, bit) if mills_first else (bit, *milled):
+        done.append(
+            replace(
+                cut, bounds=bit.bounds, after=tuple(done), open_edges=bit.open_edges, units_guessed=bit.units_guessed
+            )
+        )
+    return tuple(done)
 
 
 def _apart(letters: Lettering) -> bool:
@@ -286,7 +336,7 @@ def _append(result: list[Pass], way: Way, p: _Placed, level: int, before: frozen
         after = frozenset((len(result) - 1,))
 
 
-def _missing_note(work: _Work) -> list[Finding]:
+def _missing_note(work: Work) -> list[Finding]:
     """Return the warning on letters that the tip cannot enter at all.
 
     Raises:
@@ -323,7 +373,7 @@ def _missing_note(work: _Work) -> list[Finding]:
     ]
 
 
-def _corner_note(work: _Work, unreached: MultiPolygon) -> list[Finding]:
+def _corner_note(work: Work, unreached: MultiPolygon) -> list[Finding]:
     """Return the note on corners and hairlines that the tip's flat leaves standing at the face, letter by letter."""
     if unreached.is_empty:
         return []

@@ -41,14 +41,21 @@ class Groove:
     begin + (max over |q - p| <= tip / 2 of d(q) - tip / 2) / tan(angle / 2), no lower than -limit; and where a limited
     floor has no floor tool, a ridge of height `ridge` may stand on it.
 
+    With `widening` the same walls go on outside the region up to the face: there deepest = -max(begin - d /
+    tan(angle / 2), 0), d being the distance from the outline; that is what a cone on the middle line cuts (elementary
+    geometry). So the drawn width stands `begin` below the face: a face to be skimmed by that much, or the plug of a
+    tapered inlay.
+
     Attributes:
         region: mm, stock coordinates.
         angle: included angle, degrees.
         tip: width of the tip's flat, mm.
         limit: floor depth, mm (inf where nothing limits it).
-        begin: depth at which the groove begins, mm (upright walls above).
+        begin: depth at which the groove begins, mm (upright walls above, unless `widening`).
         ridge: height left on the limited floor by the bit, mm; 0 with a floor tool.
         floor_diameter: diameter of the floor tool, mm; None without one.
+        widening: the walls go on above `begin`.
+        open_edges: the region may run out of the stock.
     """
 
     region: MultiPolygon
@@ -58,6 +65,8 @@ class Groove:
     begin: float = 0.0
     ridge: float = 0.0
     floor_diameter: float | None = None
+    widening: bool = False
+    open_edges: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

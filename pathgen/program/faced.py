@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator, Sequence
 
 import shapely
@@ -21,6 +22,8 @@ def kerfs(cut: Cut) -> Iterator[Kerf]:
 
 
 def _rule_area(rule: Rule) -> BaseGeometry:
+    if isinstance(rule, Groove) and rule.widening:
+        return rule.region.buffer(rule.begin * math.tan(math.radians(0.5 * rule.angle)))
     if isinstance(rule, Flat | Groove | Free):
         return rule.region
     if isinstance(rule, Kerf):

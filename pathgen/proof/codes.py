@@ -145,6 +145,11 @@ _PLAN: dict[str, Code] = {
     "parts-joined": Code(_W, "parts stand nearer to each other than the cutter is wide", "Move them apart."),
     "steep-bridge": Code(_N, "ramped bridges rise steeper than the entry's angle", "Take shorter or fewer bridges."),
     "groove-limit": Code(_N, "wide strokes get a flat floor", "Give depth_limit= for another depth."),
+    "valley-shallow": Code(
+        _N,
+        "a valley between raised letters does not reach the floor",
+        "Set the letters further apart, or let it stand.",
+    ),
     "flatness": Code(_N, "how flat the top must be for the grooves to keep their width", "Face or measure the board."),
     "size-differs": Code(_W, "the piece comes out in another size than asked", "Check the drawing's units."),
     "size-mistaken": Code(_W, "another unit would make the size fit", "Give read(units=...)."),

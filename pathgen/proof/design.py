@@ -63,6 +63,8 @@ def kerf_region(rule: Kerf) -> Any:
 
 def rule_region(rule: Rule) -> Any:
     """Return where a rule speaks, mm."""
+    if isinstance(rule, Groove) and rule.widening:
+        return rule.region.buffer(rule.begin * math.tan(math.radians(0.5 * rule.angle)), quad_segs=QUAD)
     if isinstance(rule, Flat | Groove | Free):
         return rule.region
     if isinstance(rule, Kerf):
@@ -273,23 +275,49 @@ def _groove(view: Design, rule: Groove, grid: Grid) -> None:
     flat = 0.5 * rule.tip
     wide = (rule.limit - rule.begin) / k  # half the width at which the limit is met
     outline = Outline(rule.region)
-    band = widened(mask, 2)
-    far = wide + flat + 0.5 * (rule.floor_diameter or 0.0) + 2.0 * grid.pixel
+    rim = rule.begin / k if rule.widening else 0.0
+    band = widened(mask, 2 + math.ceil(rim / grid.pixel))
+    far = max(wide, rim) + flat + 0.5 * (rule.floor_diameter or 0.0) + 2.0 * grid.pixel
     distance = outline.over(grid, band, limit=far)
+    if rule.widening:
+        _rim(view, rule, band & ~mask, rule.begin - distance * k, grid)
     within = np.where(mask, distance, 0.0)
     depth = np.minimum(rule.begin + within * k, rule.limit)
     lower = mask & (-depth < view.deepest)
     view.deepest[lower] = -depth[lower]
     slope = math.sin(math.radians(0.5 * rule.angle))
     # beside the outline the slope goes on above the face, so that a groove cut too wide is measured normal to it
-    beside = band & ~mask & (view.deepest > -1e-6) if rule.begin == 0 else np.zeros_like(mask)
+    sloping = rule.begin == 0 or rule.widening
+    beside = band & ~mask & (view.deepest > -1e-6) if sloping else np.zeros_like(mask)
     view.cosine[lower] = np.where(depth[lower] < rule.limit, slope, 1.0)
     view.cosine[beside] = slope
-    if rule.begin > 0:
+    if not sloping:
         view.wall[...] |= beside_edge(mask)
     signed = np.where(mask, distance, -distance)
     reach = _groove_reach(rule, signed, mask, k, grid)
     view.leave[mask] = np.minimum(view.leave[mask], -reach[mask])
+
+
+def _rim(view: Design, rule: Groove, outside: Mask, depth: FloatArray, grid: Grid) -> None:
+    """Lower beside the region to the walls that go on above where the groove begins.
+
+    Args:
+        view: the design, in place.
+        rule: a widening groove.
+        outside: samples beside the region.
+        depth: of the walls there, mm; not positive beyond them.
+        grid: the samples.
+    """
+    lower = outside & (depth > 0) & (-depth < view.deepest)
+    view.deepest[lower] = -depth[lower]
+    view.cosine[lower] = math.sin(math.radians(0.5 * rule.angle))
+    if rule.tip > 0:  # only discs as wide as the tip's flat are entered: what lies round them is what must be gone
+        k = 1.0 / math.tan(math.radians(0.5 * rule.angle))
+        flat = 0.5 * rule.tip
+        entered = rule.region.buffer(-flat, quad_segs=QUAD).buffer(flat, quad_segs=QUAD)
+        depth = rule.begin - Outline(entered).over(grid, outside, limit=rule.begin / k + grid.pixel) * k
+    must = outside & (depth > 0)
+    view.leave[must] = np.minimum(view.leave[must], -depth[must])
 
 
 def _groove_reach(rule: Groove, signed: FloatArray, mask: Mask, k: float, grid: Grid) -> FloatArray:

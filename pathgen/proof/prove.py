@@ -212,7 +212,7 @@ def _origin(grid: Grid) -> tuple[float, float]:
 
 def _open_edges(asked: Sequence[Asked]) -> frozenset[int]:
     return frozenset(
-        k for k, (_, _, b) in enumerate(asked) if any(isinstance(r, Flat) and r.open_edges for r in b.rules)
+        k for k, (_, _, b) in enumerate(asked) if any(isinstance(r, Flat | Groove) and r.open_edges for r in b.rules)
     )
 
 

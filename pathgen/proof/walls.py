@@ -116,8 +116,10 @@ def _open_at(rule: Rule, z: float) -> Any:
     if rule_depth(rule) < -z - SAME_DEPTH:
         return shapely.MultiPolygon()
     if isinstance(rule, Groove):
-        inset = max(0.0, (-z - rule.begin) * math.tan(math.radians(0.5 * rule.angle)) - 1e-6)
-        return rule.region.buffer(-inset, quad_segs=QUAD) if inset > 0 else rule.region
+        inset = (-z - rule.begin) * math.tan(math.radians(0.5 * rule.angle)) - 1e-6
+        if inset <= 0 and not rule.widening:
+            return rule.region
+        return rule.region.buffer(-inset, quad_segs=QUAD)
     return rule_region(rule)
 
 
