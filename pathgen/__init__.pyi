@@ -6,10 +6,13 @@ from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
 from pathgen.check import check as check
 from pathgen.cuts.face import face as face
+from pathgen.cuts.inlay import Inlay as Inlay
+from pathgen.cuts.inlay import inlay as inlay
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
 from pathgen.cuts.raised import raised as raised
+from pathgen.cuts.tapered import tapered_inlay as tapered_inlay
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
 from pathgen.errors import DrawingError as DrawingError
