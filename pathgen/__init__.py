@@ -62,6 +62,8 @@ _HOME = {
     "border": "shape.border",
     "back_side": "shape.back",
     "Job": "job",
+    "mate": "job",
+    "Mating": "proof.mate",
     "check": "check",
     "Proof": "proof.report",
     "Time": "motion.time",

@@ -22,6 +22,7 @@ from pathgen.errors import NotProvedError as NotProvedError
 from pathgen.errors import PathgenError as PathgenError
 from pathgen.errors import WriteError as WriteError
 from pathgen.job import Job as Job
+from pathgen.job import mate as mate
 from pathgen.model.artwork import Layer as Layer
 from pathgen.model.artwork import Lettering as Lettering
 from pathgen.model.bounds import Bounds as Bounds
@@ -47,6 +48,7 @@ from pathgen.model.tool import Holder as Holder
 from pathgen.model.tool import TrailingKnife as TrailingKnife
 from pathgen.model.tool import VBit as VBit
 from pathgen.motion.time import Time as Time
+from pathgen.proof.mate import Mating as Mating
 from pathgen.proof.report import Proof as Proof
 from pathgen.shape.back import back_side as back_side
 from pathgen.shape.border import border as border

@@ -25,7 +25,9 @@ from pathgen.model.stock import Stock
 from pathgen.program.faced import footprint, kerfs, lowered
 
 if TYPE_CHECKING:
+    from pathgen.cuts.inlay import Inlay
     from pathgen.motion.time import Time
+    from pathgen.proof.mate import Mating
     from pathgen.proof.report import Proof
 
 Cuts: TypeAlias = "Cut | Stop | Iterable[Cuts]"
@@ -392,6 +394,41 @@ class Job:
         from pathgen.sheet.picture import paths_svg
 
         return paths_svg(self.tool_cuts, self.stock, keep_out=self.keep_out, touch_off=self.touch_off, title=self.name)
+
+
+def mate(pocket: Job, plug: Job, *, asked: Inlay | None = None) -> Mating:
+    """Put a plug into its pocket, both as their own programs cut them, and measure the fit.
+
+    Args:
+        pocket: the job that cuts the recess.
+        plug: the job that cuts the piece.
+        asked: the inlay that both were planned from; None: the halves are laid over each other by the boxes of what
+            they cut, and the fit is measured without being held against numbers.
+
+    Returns:
+        The fit, with a finding for everything that does not.
+
+    Raises:
+        ArgumentError: where one of both cuts nothing that could fit the other.
+    """
+    from pathgen.program.faced import registered
+    from pathgen.proof.mate import Half, Wanted
+    from pathgen.proof.mate import mate as put_together
+
+    halves = []
+    for job in (pocket, plug):
+        programs = job._texts()
+        tools = {number: tool for p in programs for number, tool in p.tools.items()}
+        halves.append(Half(texts=[p.text for p in programs], tools=tools, stock=job.stock))
+    straight = any(c.through for c in plug.tool_cuts) if asked is None else asked.kind == "straight"
+    place = asked.place if asked else registered(pocket.tool_cuts, plug.tool_cuts, turned=not straight)
+    wanted = Wanted(
+        clearance=asked.clearance if asked else None,
+        under_gap=asked.under_gap if asked else None,
+        proud=asked.proud if asked else None,
+        positioning=max(pocket.machine.positioning, plug.machine.positioning),
+    )
+    return put_together(halves[0], halves[1], kind="straight" if straight else "tapered", place=place, wanted=wanted)
 
 
 # -- helpers -----------------------------------------------------------------------------------------------------
