@@ -6,6 +6,8 @@ Names are resolved when first used (PEP 562), so that ``import pathgen`` stays q
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import Any
 
 __version__ = "0.1.0"
@@ -15,6 +17,7 @@ _HOME = {
     "PathgenError": "errors",
     "DrawingError": "errors",
     "MissingFileError": "errors",
+    "ShopFileError": "errors",
     "ArgumentError": "errors",
     "NotProvedError": "errors",
     "InternalError": "errors",
@@ -41,7 +44,9 @@ _HOME = {
     "Machine": "model.machine",
     "Dialect": "model.machine",
     "KeepOut": "model.holding",
+    "Screws": "model.holding",
     "Tape": "model.holding",
+    "Vacuum": "model.holding",
     "Program": "model.program",
     "Artwork": "artwork.model",
     "Note": "artwork.model",
@@ -65,6 +70,11 @@ _HOME = {
     "mate": "job",
     "Mating": "proof.mate",
     "check": "check",
+    "part_picture": "sheet.part",
+    "read_shop": "shop.shopfile",
+    "Shop": "shop.shopfile",
+    "restart": "restart",
+    "Restart": "restart",
     "Proof": "proof.report",
     "Time": "motion.time",
 }
@@ -84,3 +94,14 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(__all__)
+
+
+class _Package(ModuleType):
+    """The package, in which a module never hides the public name that it holds (`check`, `restart`)."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name in _HOME and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -20,6 +20,7 @@ from pathgen.errors import InternalError as InternalError
 from pathgen.errors import MissingFileError as MissingFileError
 from pathgen.errors import NotProvedError as NotProvedError
 from pathgen.errors import PathgenError as PathgenError
+from pathgen.errors import ShopFileError as ShopFileError
 from pathgen.errors import WriteError as WriteError
 from pathgen.job import Job as Job
 from pathgen.job import mate as mate
@@ -31,7 +32,9 @@ from pathgen.model.cut import Stop as Stop
 from pathgen.model.findings import Finding as Finding
 from pathgen.model.heightmap import HeightMap as HeightMap
 from pathgen.model.holding import KeepOut as KeepOut
+from pathgen.model.holding import Screws as Screws
 from pathgen.model.holding import Tape as Tape
+from pathgen.model.holding import Vacuum as Vacuum
 from pathgen.model.machine import Dialect as Dialect
 from pathgen.model.machine import Machine as Machine
 from pathgen.model.path import Pass as Pass
@@ -50,11 +53,16 @@ from pathgen.model.tool import VBit as VBit
 from pathgen.motion.time import Time as Time
 from pathgen.proof.mate import Mating as Mating
 from pathgen.proof.report import Proof as Proof
+from pathgen.restart import Restart as Restart
+from pathgen.restart import restart as restart
 from pathgen.shape.back import back_side as back_side
 from pathgen.shape.border import border as border
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
+from pathgen.sheet.part import part_picture as part_picture
+from pathgen.shop.shopfile import Shop as Shop
+from pathgen.shop.shopfile import read_shop as read_shop
 from pathgen.units import inch as inch
 
 __version__: str

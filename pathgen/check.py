@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 
 from pathgen.model.heightmap import HeightMap
 from pathgen.model.machine import Machine
+from pathgen.model.motion import RAPID, Motion
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Tool
+from pathgen.motion.read import read_program
+from pathgen.motion.time import time, total
 from pathgen.proof.prove import prove
 from pathgen.proof.report import Proof
+from pathgen.proof.strokes import track_of
 
 
 def check(
@@ -25,16 +30,35 @@ def check(
 
     Args:
         text: one program, or several that run one after the other on one stock.
-        tools: T number to tool.
+        tools: T number to tool; those that no program calls are left out of account.
         stock: the slab; its zero is where the programs have X0 Y0 Z0.
         machine: its limits; None = unknown.
         grid: step of the height field, mm; None = chosen from the tools.
         stock_after: the stock as an earlier proof left it (its `.height`).
 
     Returns:
-        The proof. Without a design nothing is held against it, so `.ok` is False or None, never True.
+        The proof. Without a design nothing is held against it, so `.ok` is False or None, never True. Its `.time` is
+        how long the machine takes, where one is given; its `.box` what was cut.
 
     Raises:
         ArgumentError: for no texts, or a grid so fine that it does not fit into memory.
     """
-    return prove(text, tools=tools, stock=stock, machine=machine, grid=grid, stock_after=stock_after)
+    texts = (text,) if isinstance(text, str) else tuple(text)
+    motions = [read_program(one) for one in texts]
+    used = _used(motions, tools, stock) if motions else tools
+    proof = prove(texts, tools=used, stock=stock, machine=machine, grid=grid, stock_after=stock_after)
+    if machine is None:
+        return proof
+    spent = total([time(motion, machine) for motion in motions], change_time=machine.change_time)
+    return dataclasses.replace(proof, time=spent)
+
+
+def _used(motions: Sequence[Motion], tools: Mapping[int, Tool], stock: Stock) -> Mapping[int, Tool]:
+    """Return the tools that cut: a shop's list holds many, and a small one among them would make the grid fine.
+
+    Where a program does not say which tool cuts, all of them.
+    """
+    track = track_of(motions, tools, stock)
+    numbers = set(track.tool[track.kind != RAPID].tolist())
+    used = {n: tool for n, tool in tools.items() if n in numbers}
+    return tools if 0 in numbers or not used else used

@@ -6,6 +6,7 @@ Every message says what is wrong, where, and what to do about it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 
@@ -45,6 +46,22 @@ class DrawingError(PathgenError, ValueError):
 
 class MissingFileError(DrawingError, FileNotFoundError):
     """A file that is not there; also caught by ``except FileNotFoundError``."""
+
+
+class ShopFileError(DrawingError):
+    """Your file of tools, machine or stock holds something that cannot be used; all of it is told at once.
+
+    Attributes:
+        file: path of the file as given.
+        line: line of the first problem, or None.
+        problems: (line or None, sentence) for each problem, by line.
+    """
+
+    def __init__(self, file: str, problems: Sequence[tuple[int | None, str]]) -> None:
+        self.problems = tuple(sorted(problems, key=lambda p: p[0] or 0))
+        super().__init__("", file=file, line=self.problems[0][0])
+        told = [f"{file}{'' if line is None else f':{line}'}: {text}" for line, text in self.problems]
+        self.args = ("\n".join(told),)
 
 
 class ArgumentError(PathgenError, ValueError):

@@ -14,11 +14,13 @@ import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.errors import ArgumentError, NotProvedError, numbers, one_of, positive, yes_or_no
+from pathgen.errors import ArgumentError, NotProvedError, positive, yes_or_no
+from pathgen.jobcheck import Accepted, are_texts, check_arguments, check_cut, flatten, list_of, pairs
 from pathgen.model.artwork import HasRegion
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
-from pathgen.model.holding import KeepOut, Tape
+from pathgen.model.heightmap import HeightMap, check_cut_stock
+from pathgen.model.holding import Hold, KeepOut, Screws, Tape, Vacuum
 from pathgen.model.machine import Machine
 from pathgen.model.program import Program
 from pathgen.model.stock import Stock
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
     from pathgen.proof.report import Proof
 
 Cuts: TypeAlias = "Cut | Stop | Iterable[Cuts]"
-Accepted: TypeAlias = tuple[str, float]
 
 CLEARANCE = 5.0
 """Least height of rapids over the stock and over every keep-out, mm. Common practice, no source."""
@@ -42,8 +43,14 @@ SIZE_MISTAKES = (25.4, 1 / 25.4, 96 / 72, 72 / 96, 96 / 90, 90 / 96)
 ACCEPTABLE = ("gouge", "residual")
 """The only findings that may be accepted, each with its amount."""
 
+CUT_BEFORE = "The stock was cut before (stock_after=): pieces that only both works together free were not looked for."
+"""What a proof on a stock that is no longer whole leaves unchecked."""
+
 TOUCH_ROOM = 3.0
 """Radius of the uncut spot on which a tool is set, mm: room for a setting block or a sheet of paper."""
+
+TOUCH_LEAST = 0.8
+"""Radius of the smallest spot that will do, mm: the proof looks half a millimeter to each side."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,13 +67,14 @@ class Job:
         at: where the stock's lower left corner lies in the machine's travel, (x, y) or (x, y, z of the face), mm;
             None = only the span is checked.
         keep_out: clamps, screws and fences.
-        hold: stated hold-downs.
+        hold: stated hold-downs: `Tape`, `Vacuum`, `Screws`; screws are keep-outs too.
         touch_off: (x, y) where every tool is set on the face; None = the work zero if nothing cuts there,
             else the nearest uncut spot.
         artwork: the original, unmirrored art that the finished part must show.
         face: "top", or "back" for work cut into the rear face of clear stock and read from the front.
         confirmed: the front view of a back-side job was looked at and is right.
         minimum_left: least thickness that must remain under every cut that does not go through, mm.
+        thin_wall: standing walls narrower than this are told, mm; None = by the material, its grain and the height.
         clearance: height of rapids over the stock's top, mm; raised to 5 mm above the highest keep-out.
         size: (width, height) asked of the finished piece, mm; checked against what the cuts give.
         order: "tools" groups cuts by tool, "listed" keeps the list.
@@ -83,12 +91,13 @@ class Job:
     _: KW_ONLY
     at: Sequence[float] | None = None
     keep_out: Sequence[KeepOut] = ()
-    hold: Sequence[Tape] = ()
+    hold: Sequence[Hold] = ()
     touch_off: tuple[float, float] | None = None
     artwork: HasRegion | BaseGeometry | None = None
     face: Literal["top", "back"] = "top"
     confirmed: bool = False
     minimum_left: float | None = None
+    thin_wall: float | None = None
     clearance: float = CLEARANCE
     size: tuple[float, float] | None = None
     order: Literal["tools", "listed"] = "tools"
@@ -101,15 +110,17 @@ class Job:
         if not isinstance(self.name, str) or not self.name.strip():
             raise ArgumentError("a job needs a name: it stands in every file and on the sheet")
         put = object.__setattr__
-        put(self, "keep_out", _listed("keep_out", self.keep_out, KeepOut))
-        put(self, "hold", _listed("hold", self.hold, Tape))
-        _check_arguments(self)
-        listed = tuple(_flatten(self.cuts))
+        put(self, "keep_out", list_of("keep_out", self.keep_out, KeepOut))
+        put(self, "hold", list_of("hold", self.hold, Tape, Vacuum, Screws))
+        screws = [k for h in self.hold if isinstance(h, Screws) for k in h.keep_outs]
+        put(self, "keep_out", (*self.keep_out, *(k for k in screws if k not in self.keep_out)))
+        check_arguments(self)
+        listed = tuple(flatten(self.cuts))
         if not any(isinstance(c, Cut) for c in listed):
             raise ArgumentError(f"job {self.name!r} has no cuts: give what vgroove(), pocket(), profile() … return")
         for cut in listed:
             if isinstance(cut, Cut):
-                _check_cut(cut, self.stock)
+                check_cut(cut, self.stock)
         highest = max((k.height for k in self.keep_out), default=-math.inf)
         put(self, "clearance", max(float(self.clearance), highest + CLEARANCE))
         number_tools([c for c in listed if isinstance(c, Cut)])
@@ -164,7 +175,7 @@ class Job:
             return zero, ()
         left = board.buffer(-TOUCH_ROOM).difference(shapely.union(cut_away, kept_out).buffer(TOUCH_ROOM))
         if left.is_empty:
-            left = board.difference(shapely.union(cut_away, kept_out).buffer(0.5))
+            left = board.difference(shapely.union(cut_away, kept_out).buffer(TOUCH_LEAST))
         why = "lies beside the stock" if beside else "lies under a keep-out" if covered else "is cut away by this job"
         if left.is_empty:
             raise ArgumentError(
@@ -217,72 +228,96 @@ class Job:
 
     # -- the programs and their proof ----------------------------------------------------------------------------
 
+    def _told(self, header: tuple[str, ...] = (), unproved: bool = False) -> dict[str, Any]:
+        """Return what the writer of programs is told beside the cuts."""
+        return {
+            "name": self.name,
+            "stock": self.stock,
+            "machine": self.machine,
+            "clearance": self.clearance,
+            "keep_out": tuple(self.keep_out),
+            "touch_off": self.touch_off,
+            "size": self.finished_size,
+            "header": header,
+            "unproved": unproved,
+            "back": self.face == "back",
+        }
+
     def _texts(self, *, header: tuple[str, ...] = (), unproved: bool = False) -> tuple[Program, ...]:
         key = ("texts", header, unproved)
         if key not in self._kept:
             from pathgen.program.write import programs
 
-            self._kept[key] = programs(
-                self.cuts,
-                name=self.name,
-                stock=self.stock,
-                machine=self.machine,
-                clearance=self.clearance,
-                keep_out=tuple(self.keep_out),
-                touch_off=self.touch_off,
-                size=self.finished_size,
-                header=header,
-                unproved=unproved,
-                back=self.face == "back",
-            )
+            self._kept[key] = programs(self.cuts, **self._told(header, unproved))
         kept: tuple[Program, ...] = self._kept[key]
         return kept
 
-    def prove(self, *, texts: Sequence[str] | None = None, grid: float | None = None) -> Proof:
+    def prove(
+        self,
+        *,
+        texts: Sequence[str] | None = None,
+        grid: float | None = None,
+        stock_after: HeightMap | None = None,
+    ) -> Proof:
         """Cut the written texts in simulation and hold the part against what was asked.
 
         Args:
             texts: program texts in order; None = the job's own.
-            grid: step of the height field, mm; None = chosen from tools and detail.
+            grid: step of the height field, mm; None = chosen from tools and detail, or that of `stock_after`.
+            stock_after: the stock as an earlier proof left it (its `.height`), where this job goes on with a stock
+                that another one has cut; None = a whole slab.
 
         Returns:
             The proof; kept, so that asking again costs nothing.
-        """
-        from pathgen.proof.prove import prove
 
-        if texts is not None and not _are_texts(texts):
+        Raises:
+            ArgumentError: for texts that are none, and for a height map of another slab or another step than `grid`.
+        """
+        if texts is not None and not are_texts(texts):
             raise ArgumentError("texts must be a list of program texts, such as [p.text for p in job.programs()]")
-        written = self._texts()
-        told = tuple(p.text for p in written) if texts is None else tuple(texts)
-        key = ("proof", hashlib.sha256("\0".join(told).encode()).hexdigest(), grid)
+        if stock_after is not None:
+            check_cut_stock(stock_after, self.stock, grid)
+        written = tuple(p.text for p in self._texts())
+        told = written if texts is None else tuple(texts)
+        marked = hashlib.sha256("\0".join(told).encode("utf-8", "surrogatepass")).hexdigest()
+        asked = tuple((c.tool, c.bounds) for c in self.tool_cuts)
+        key = ("proof", marked, grid, self.stock, asked, stock_after and stock_after.digest)
         if key not in self._kept:
-            tools = {number: tool for p in written for number, tool in p.tools.items()}
-            art = self.artwork
-            proof = prove(
-                told,
-                tools=tools,
-                stock=self.stock,
-                machine=self.machine,
-                bounds=tuple((c.name, c.tool, c.bounds) for c in self.tool_cuts),
-                keep_out=tuple(self.keep_out),
-                hold=tuple(self.hold),
-                clearance=self.clearance,
-                at=self.at,
-                touch_off=self.touch_off,
-                grid=grid,
-                artwork=art if art is None or isinstance(art, BaseGeometry) else art.region,
-                face=self.face,
-                confirmed=self.confirmed,
-                minimum_left=self.minimum_left,
-                own=texts is None,
-            )
-            told_before = [
-                *self.notes,
-                *(dataclasses.replace(n, cut=n.cut or c.name) for c in self.tool_cuts for n in c.notes),
-            ]
-            self._kept[key] = proof.with_findings(told_before)
+            self._kept[key] = self._proof_of(told, grid=grid, stock_after=stock_after, own=told == written)
         kept: Proof = self._kept[key]
         return kept
+
+    def _proof_of(
+        self, texts: tuple[str, ...], *, grid: float | None, stock_after: HeightMap | None, own: bool
+    ) -> Proof:
+        """Prove texts, keeping nothing: see `prove`; `own` = they were written by pathgen."""
+        from pathgen.proof.prove import prove
+
+        art = self.artwork
+        proof = prove(
+            texts,
+            tools={number: tool for p in self._texts() for number, tool in p.tools.items()},
+            stock=self.stock,
+            machine=self.machine,
+            bounds=tuple((c.name, c.tool, c.bounds) for c in self.tool_cuts),
+            keep_out=tuple(self.keep_out),
+            hold=tuple(self.hold),
+            clearance=self.clearance,
+            at=self.at,
+            touch_off=self.touch_off,
+            grid=grid,
+            stock_after=stock_after,
+            artwork=art if art is None or isinstance(art, BaseGeometry) else art.region,
+            face=self.face,
+            confirmed=self.confirmed,
+            minimum_left=self.minimum_left,
+            thin_wall=self.thin_wall,
+            own=own,
+        )
+        if stock_after is not None:
+            proof = dataclasses.replace(proof, unchecked=(*proof.unchecked, CUT_BEFORE))
+        planned = (dataclasses.replace(n, cut=n.cut or c.name) for c in self.tool_cuts for n in c.notes)
+        return proof.with_findings([*self.notes, *planned])
 
     def programs(self, *, unproved: bool = False) -> tuple[Program, ...]:
         """Return the programs, proved.
@@ -302,7 +337,7 @@ class Job:
     def _refuse(self, proof: Proof, accept: Sequence[Accepted]) -> tuple[str, ...]:
         """Raise unless every error is accepted; return a header line for each accepted finding."""
         allowed: dict[str, float] = {}
-        for code, amount in _pairs(accept):
+        for code, amount in pairs(accept):
             if code not in ACCEPTABLE:
                 raise ArgumentError(f"accept: {code!r} can never be accepted; only {' and '.join(ACCEPTABLE)} can")
             allowed[code] = max(allowed.get(code, 0.0), positive("accepted amount", amount))
@@ -429,73 +464,3 @@ def mate(pocket: Job, plug: Job, *, asked: Inlay | None = None) -> Mating:
         positioning=max(pocket.machine.positioning, plug.machine.positioning),
     )
     return put_together(halves[0], halves[1], kind="straight" if straight else "tapered", place=place, wanted=wanted)
-
-
-# -- helpers -----------------------------------------------------------------------------------------------------
-
-
-def _flatten(cuts: Any) -> Iterator[Cut | Stop]:
-    if isinstance(cuts, Cut | Stop):
-        yield cuts
-    elif isinstance(cuts, Iterable) and not isinstance(cuts, str):
-        for c in cuts:
-            yield from _flatten(c)
-    else:
-        raise ArgumentError(f"cuts holds a {type(cuts).__name__}: give what the cutting functions return, or a Stop")
-
-
-def _listed(name: str, values: Any, kind: type[Any]) -> tuple[Any, ...]:
-    """Return a sequence of one kind of thing as a tuple, or raise `ArgumentError`."""
-    found = tuple(values) if isinstance(values, Iterable) and not isinstance(values, str) else None
-    if found is None or not all(isinstance(v, kind) for v in found):
-        raise ArgumentError(f"{name}={values!r} must be a list of {kind.__name__}, such as {name}=[{kind.__name__}(…)]")
-    return found
-
-
-def _are_texts(texts: Any) -> bool:
-    """Whether this is a list of program texts; one text alone is not."""
-    return isinstance(texts, Iterable) and not isinstance(texts, str) and all(isinstance(t, str) for t in texts)
-
-
-def _pairs(accept: Any) -> list[Accepted]:
-    """Return accepted findings as pairs, or raise `ArgumentError`."""
-    pairs = list(accept) if isinstance(accept, Iterable) and not isinstance(accept, str) else None
-    if pairs is None or not all(isinstance(p, tuple | list) and len(p) == 2 for p in pairs):
-        raise ArgumentError(f"accept={accept!r} must be a list of (code, amount in mm), such as [('gouge', 0.02)]")
-    return [(p[0], p[1]) for p in pairs]
-
-
-def _check_arguments(job: Job) -> None:
-    """Raise `ArgumentError` for what cannot be carried out whatever the cuts are."""
-    for name, kind in (("stock", Stock), ("machine", Machine)):
-        given = getattr(job, name)
-        if not isinstance(given, kind):
-            raise ArgumentError(
-                f"{name} is a {type(given).__name__}, not a {kind.__name__}: the order is Job(name, stock, machine, "
-                "cuts)"
-            )
-    one_of("face", job.face, ("top", "back"))
-    one_of("order", job.order, ("tools", "listed"))
-    positive("clearance", job.clearance)
-    yes_or_no("confirmed", job.confirmed)
-    if job.minimum_left is not None:
-        positive("minimum_left", job.minimum_left, zero=True)
-    if job.at is not None:
-        numbers("at", job.at, form="(x, y) or (x, y, z) in mm", counts=(2, 3))
-    if job.touch_off is not None:
-        numbers("touch_off", job.touch_off, form="(x, y) in mm")
-    if job.size is not None:
-        for value in numbers("size", job.size, form="(width, height) in mm"):
-            positive("size", value)
-    if job.artwork is not None and not isinstance(job.artwork, BaseGeometry | HasRegion):
-        raise ArgumentError(f"artwork={job.artwork!r} has no area: give what read(), text() or plate() returned")
-
-
-def _check_cut(cut: Cut, stock: Stock) -> None:
-    if cut.stock is not None and cut.stock != stock:
-        raise ArgumentError(f"cut {cut.name!r} was planned on another stock: plan it with stock= of this job")
-    if cut.stock is None and cut.depth >= stock.thinnest - 1e-9:
-        raise ArgumentError(
-            f"cut {cut.name!r} is {cut.depth:g} mm deep in a stock of {stock.thinnest:g} mm: give it stock=, and "
-            "depth=THROUGH if it is to go through"
-        )

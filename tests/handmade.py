@@ -13,8 +13,8 @@ from pathgen.model.bounds import Bounds, Bridge, Flat, Groove, Kerf
 
 BOARD = pg.Stock(120, 80, 12, material="hardwood", thickness_range=(11.8, 12.2))
 ROUTER = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=500, max_rpm=24000, min_rpm=6000)
-BIT = pg.VBit(60, diameter=12.7, cutting=pg.Cutting(16000, 1500, 500))
-MILL = pg.EndMill(6, cutting_length=22, stick_out=30, shank=6, cutting=pg.Cutting(16000, 1800, 500))
+BIT = pg.VBit(60, diameter=12.7, flutes=1, cutting=pg.Cutting(16000, 1500, 500))
+MILL = pg.EndMill(6, flutes=1, cutting_length=22, stick_out=30, shank=6, cutting=pg.Cutting(16000, 1800, 500))
 TOOLS = {1: BIT, 2: MILL}
 
 GROOVE = box(20, 45, 70, 55)

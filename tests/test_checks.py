@@ -4,6 +4,7 @@ import ast
 import dataclasses
 import math
 import re
+import runpy
 from pathlib import Path
 
 import handmade
@@ -45,7 +46,7 @@ def test_the_table_is_complete_and_each_row_says_something():
         assert re.fullmatch(r"[a-z][a-z0-9-]+", code)
         assert severity in ("error", "warning", "note")
         assert len(meaning) > 10
-        assert advice or code in READ_CODES
+        assert len(advice) > 8
     assert set(READ_CODES) <= set(CODES)
 
 
@@ -58,8 +59,8 @@ def code_words(path):
             if k.arg == "code" and isinstance(k.value, ast.Constant):
                 yield k.value.value
         name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
-        if name in ("finding", "_found", "find", "say", "LineError"):
-            at = 1 if name == "_found" else 0
+        if name in ("finding", "found", "find", "say", "LineError"):
+            at = 1 if name == "found" else 0
             if len(node.args) > at and isinstance(node.args[at], ast.Constant):
                 yield node.args[at].value
 
@@ -88,7 +89,7 @@ def test_only_gouge_and_residual_can_be_accepted():
 def test_a_clean_program_has_no_finding_at_all():
     assert findings(TRAY) == []
     both = findings(list(texts()), bounds=ASKED, own=True)
-    assert both == []
+    assert {f.code for f in both} == {"few-bridges"}, "the sign made by hand hangs on two bridges alone"
 
 
 # -- one damage, one code -----------------------------------------------------------------------------------------
@@ -162,7 +163,7 @@ def test_each_damage_is_found_under_its_code(name):
         assert found[0].line == line
     assert found[0].severity == CODES[code].severity
     assert found[0].text
-    assert found[0].advice or code in READ_CODES
+    assert found[0].advice
 
 
 @pytest.mark.parametrize("name", sorted(DAMAGES))
@@ -176,18 +177,21 @@ def test_no_damage_raises_other_alarms_than_its_own(name):
         "first move with Z": {"rapid-diagonal"},
         "plunge without center": set(),
         "out of travel": {"outside-stock"},
-        "knife with spindle": set(),
+        "knife with spindle": {"dragging-no-stop"},
+        "too fast for the machine": {"chip-load-low"},
+        "too slow for the machine": {"chip-load-high"},
         "no dwell before a stop": {"no-spin-up"},
         "unknown tool": set(),
         "no tool": set(),
-        "below the table": {"gouge", "residual", "loose-piece"},
+        "below the table": {"gouge", "residual", "loose-piece", "too-little-left"},
         "zero moved": {"feed-from-unknown", "first-move", "rapid-low"},
         "spindle off": set(),
         "spindle backwards": set(),
         "nothing cut": set(),
         "no dwell after start": set(),
         "too fast for the tool": set(),
-        "clamp hit by a rapid": {"first-move", "rapid-low"},
+        "clamp hit by a rapid": {"first-move", "rapid-low", "end-not-up"},
+        "clamp hit by the cutter": {"first-move", "rapid-low", "end-not-up"},
     }.get(name, set())
     if name == "clamp hit by a rapid":
         text = changed("G0 X83 Y23\n", "G0 X30 Y30\nX83 Y23\n", text)
@@ -264,7 +268,8 @@ def test_spinning_and_dragging_tools_never_share_a_file():
 
 def test_a_dragging_tool_alone_is_clean_and_never_with_a_spindle():
     """The error stands whatever the program does besides, and cannot be accepted."""
-    knife = handmade.HEAD.format(tool=3) + "G0 X10 Y10\nZ1\nG1 Z-0.5 F300\nX20\nG0 Z5\nM5\nM9\nM2\n"
+    head = handmade.HEAD.format(tool=3).replace("M5\n", "M5\nM0\nG21 G17 G90 G94\n")
+    knife = head + "G0 X10 Y10\nZ1\nG1 Z-0.5 F300\nX20\nG0 Z5\nM5\nM9\nM2\n"
     assert {f.code for f in findings(knife, tools={3: DRAG})} <= {"loose-chip"}
     for start in ("S8000 M3", "S100 M4"):
         found = findings(changed("G0 X10", start + "\nG0 X10", knife), "spindle-on-dragging", tools={3: DRAG})
@@ -309,6 +314,13 @@ def test_travel_is_a_span_without_a_place_and_a_place_with_one():
     assert not findings(TRAY, "outside-travel", machine=just, at=(3, 0))
 
 
+def test_a_place_beyond_a_meter_is_no_top_of_travel():
+    far = changed("X102 Y37", "X1200 Y37")
+    (found,) = findings(far, "outside-travel")
+    assert found.amount == pytest.approx(1200 - 83 - 600)
+    assert not findings(changed("G0 Z5\n", "G53 G0 Z0\n"), "outside-travel")
+
+
 def test_keep_outs_meet_cutter_shank_and_holder():
     """A clamp 20 high, 5 mm beside the cutter's edge: only the holder, 25 above the tip's end, is wide enough."""
     held = dataclasses.replace(MILL, stick_out=21, shank=6, holder=pg.Holder(40, 50))
@@ -330,3 +342,10 @@ def test_the_envelope_of_a_tool_grows_from_cutter_to_shank_to_holder():
 def test_a_program_line_is_named_with_its_program():
     found = findings([TRAY, changed("F1800", "F4000")], "feed-above-machine")
     assert (found[0].line, found[0].program) == (13, "2")
+
+
+def test_the_page_of_codes_says_what_the_table_says():
+    """After a change of the table: python docs/make_checks.py."""
+    page = runpy.run_path(str(ROOM.parent / "docs" / "make_checks.py"))["page"]()
+    assert (ROOM.parent / "docs" / "checks.md").read_text(encoding="utf-8") == page
+    assert all(f"| `{code}` |" in page for code in CODES)

@@ -21,7 +21,9 @@ MAY_KNOW = {
     "program": {"units", "errors", "model", "cuts"},
     "motion": {"units", "errors", "model", "shop"},
     "proof": {"units", "errors", "model", "shop", "motion"},
-    "job": {"units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
+    "jobcheck": {"units", "errors", "model"},
+    "job": {"jobcheck", "units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
+    "restart": {"jobcheck", "units", "errors", "model", "program", "motion", "proof", "job"},
     "check": {"units", "errors", "model", "motion", "proof"},
     "sheet": {
         "units",
@@ -36,6 +38,8 @@ MAY_KNOW = {
         "proof",
         "job",
     },
+    "cli": {"units", "errors", "model", "shop", "motion", "proof", "check", "sheet"},
+    "__main__": {"cli"},
 }
 LATE = {("job", "sheet")}
 

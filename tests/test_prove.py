@@ -386,7 +386,8 @@ def test_pieces_are_held_by_hold_downs_skins_or_the_frame():
     assert found(ring_text(20))
     assert not found(ring_text(20), hold=[pg.Tape(box(35, 35, 45, 45), shear=0.1)])
     assert found(ring_text(20), hold=[pg.Tape(box(0, 0, 20, 20), shear=0.1)])
-    assert not found(ring_text(20, z=-11.9)), "a skin of 0.1 mm holds"
+    assert not found(ring_text(20, z=-11.7)), "a skin of 0.1 mm holds, where the board is thinnest too"
+    assert found(ring_text(20, z=-11.9)), "a skin that the thinnest board does not have holds nothing"
 
 
 def test_a_piece_smaller_than_the_cutter_is_a_warning():

@@ -302,6 +302,9 @@ ERRORS = [
     (2, ["E1"], "bad-character"),
     (2, ["U2"], "bad-character"),
     (2, ["G1 X1 %"], "bad-character"),
+    (2, ["G1 X1\0"], "bad-character"),
+    (2, ["\0G1 X1"], "bad-character"),
+    (2, ["G1\vX1"], "bad-character"),
     (3, ["N100000 G0 X1"], "bad-line-number"),
     (3, ["N-1"], "bad-line-number"),
     (3, ["G0 N5 X1"], "bad-line-number"),
@@ -410,6 +413,75 @@ ERRORS = [
     (38, ["G84 X1 Z-1 R1"], "not-read"),
     (38, ["G83 X1 Z-1 R1 Q0.000001"], "bad-cycle"),
     (39, ["G38.2 Z-5"], "not-read"),
+    # more of each row
+    (4, ["G0 X+"], "bad-number"),
+    (5, ["G0 X1 (a) (b (c))"], "nested-comment"),
+    (6, ["G0 X1 ("], "unclosed-comment"),
+    (7, ["G0 X[1+2]]"], "bad-character"),
+    (7, ["G0 X[[1+2]"], "bad-expression"),
+    (7, ["G0 Xatan[1]2"], "bad-expression"),
+    (7, ["G0 Xsqrt4"], "bad-expression"),
+    (7, ["G0 X-[1]"], "bad-number"),
+    (8, ["#5400"], "bad-parameter"),
+    (8, ["G0 X#1.5"], "bad-parameter"),
+    (9, ["G0 X[1 mod 0]"], "bad-arithmetic"),
+    (9, ["G0 Xln[-1]"], "bad-arithmetic"),
+    (9, ["G0 Xexp[9999]"], "bad-arithmetic"),
+    (11, ["G2 X1 I1 I1"], "repeated-word"),
+    (11, ["T1 T1"], "repeated-word"),
+    (12, ["G54 G55"], "modal-conflict"),
+    (12, ["G43 G49 H1"], "modal-conflict"),
+    (12, ["G93 G94"], "modal-conflict"),
+    (12, ["G61 G64"], "modal-conflict"),
+    (12, ["G98 G99"], "modal-conflict"),
+    (12, ["G28 G92 X1"], "modal-conflict"),
+    (12, ["G80 G81 X1 Z1 R1"], "modal-conflict"),
+    (12, ["G1 G1 X1"], "modal-conflict"),
+    (13, ["M3 M4"], "modal-conflict"),
+    (13, ["M7 M9"], "modal-conflict"),
+    (13, ["M48 M49"], "modal-conflict"),
+    (13, ["M1 M2"], "modal-conflict"),
+    (14, ["G1.05 X1"], "unknown-g"),
+    (14, ["M3.5"], "unknown-m"),
+    (15, ["G10 L-2 P1 X0"], "negative-word"),
+    (15, ["G41 D-1"], "negative-word"),
+    (15, ["G10 L2 P-1 X0"], "negative-word"),
+    (15, ["G83 X1 Z-1 R1 Q-1"], "negative-word"),
+    (16, ["G41 D1.5"], "not-whole"),
+    (16, ["G81 X1 Z-1 R1 L1.5"], "not-whole"),
+    (16, ["T1.0002 M6"], "not-whole"),
+    (17, ["G41 D999"], "slot-beyond"),
+    (18, ["G3 R5"], "arc-end-missing"),
+    (19, ["G80 Z1"], "axis-without-g"),
+    (20, ["G10 L2 P1 G1 X1"], "two-axis-users"),
+    (20, ["G30 G2 X1 I1"], "two-axis-users"),
+    (22, ["G93", "G2 X1 I.5"], "no-inverse-feed"),
+    (22, ["G93 G1 X1 F1", "X2"], "no-inverse-feed"),
+    (23, ["G19 G3 X1 J1"], "arc-end-missing"),
+    (24, ["G18 G2 X1 Z1"], "arc-center-missing"),
+    (25, ["G2 X1 Y1 J1 R1"], "arc-format-mixed"),
+    (27, ["G18 G2 X10.0021 I5"], "arc-radii-differ"),
+    (28, ["G19 G2 Y0 J0"], "arc-zero-radius"),
+    (29, ["G18 G3 X0 R-5"], "arc-no-chord"),
+    (30, ["G19 G2 Y10 R-4.9"], "arc-out-of-reach"),
+    (34, ["G53 G81 X1 Z-1 R1"], "bad-machine-move"),
+    (34, ["G80", "G53 G90"], "bad-machine-move"),
+    (35, ["G92 F1"], "offset-without-axis"),
+    (36, ["G0 P1"], "no-axis-word"),
+    (36, ["M3 P1"], "stray-word"),
+    (36, ["L2"], "stray-word"),
+    (36, ["G81 X1 Z-1 R1 Q1"], "stray-word"),
+    (36, ["G81 X1 Z-1 R1 I1"], "stray-word"),
+    (38, ["G83 Z-1 R1"], "bad-cycle"),
+    (38, ["G82 X1 Z-1 R1 P-1"], "negative-word"),
+    (38, ["G18 G81 X1 Y-1 R-2"], "bad-cycle"),
+    (38, ["G89 X1 Z-1 R1 P1"], "not-read"),
+    (38, ["G87 X1 Z-1 R1 I1 J1 K1"], "not-read"),
+    (40, ["#5220=1.5"], "bad-parameter"),
+    (40, ["#5220=0"], "bad-parameter"),
+    (40, ["#5220=10"], "bad-parameter"),
+    (40, ["#5221=10"], "not-read"),
+    (40, ["#5220=2"], "not-read"),
 ]
 
 
@@ -424,6 +496,21 @@ def test_every_error_is_found_at_its_line_and_the_line_is_skipped(row, bad, code
     assert motion.moves.line[-1] == 3 + len(bad)
     assert not (motion.moves.line == 2 + len(bad)).any()
     assert row > 0
+
+
+def test_every_row_is_tried():
+    """Row 10 is about the whole text, row 21 about a text without F: see the tests below."""
+    assert {row for row, _, _ in ERRORS} | {10} == set(range(1, 41))
+
+
+def test_the_numbers_of_offsets_stand_in_their_parameters():
+    """Section 3.2.2: 5220 names the work offset, 5221 on hold its origin, 5211 on the G92 offset."""
+    motion = read("G55", "G10 L2 P2 X7 Z-1", "G92 X3", "G0 X#5241 Y#5220 Z#5211", "G54 G92.1 G0 X#5220 Y#5211")
+    assert ends(motion) == [(7 + 7 - 10, 2, -10 - 1), (2, -10, -11)]
+    state = motion.state["parameters"]
+    assert (state[5220], state[5241], state[5243], state[5211]) == (1, 7, -1, 0)
+    assert {code for code, _ in codes(motion)} == {"sets-offset", "work-offset-changed"}
+    assert read("G20", "G10 L2 P3 X2", "G0 X#5261").moves.end[-1, 0] == pytest.approx(50.8)
 
 
 def test_a_feed_move_without_a_feed_is_found():

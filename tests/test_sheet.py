@@ -23,6 +23,8 @@ from pathgen.model.findings import Finding
 from pathgen.model.path import Pass, Path
 from pathgen.model.stock import MATERIALS
 from pathgen.motion.time import clock
+from pathgen.proof.report import CutResult
+from pathgen.sheet.marks import INKS, hatch, linear, with_marks
 from pathgen.sheet.page import setup_sheet
 from pathgen.sheet.part import part_picture
 from pathgen.sheet.picture import part_png, paths_svg
@@ -43,6 +45,11 @@ FINDINGS = (
     Finding(
         code="loose", severity="warning", text="Nothing holds it.", advice="State a hold-down.", where=(20, 30, -18)
     ),
+)
+
+CUTS = (
+    CutResult(name="V-groove Fern", gouge=0.004, residual=0.011, lines=(("1", 12, 90),)),
+    CutResult(name="outline", gouge=0.321, gouge_area=4.56, residual=0.002, lines=(("1", 95, 99), ("2", 7, 60))),
 )
 
 
@@ -76,7 +83,10 @@ def heights(stock=BOARD, pixel=1.0):
 
 
 def proof(ok=True, findings=FINDINGS, **more):
-    given = {"unchecked": ("keep-outs: none stated",), "gouge": 0.004, "residual": 0.011, "height": heights()}
+    given = {"unchecked": ("keep-outs: none stated",), "gouge": 0.004, "residual": 0.011, "height": heights(),
+             "gouge_area": 0.0, "residual_area": 0.0, "removed": 12340.0, "asked": 12350.0, "compared": True,
+             "deep": None, "high": None,
+             "cuts": CUTS}  # fmt: skip
     return SimpleNamespace(ok=ok, findings=findings, **{**given, **more})
 
 
@@ -154,7 +164,17 @@ def test_the_size_comes_first_in_mm_and_inches(page):
 
 
 def test_sections_follow_the_work(page):
-    names = ["Tools, in order", "Cuts, in order", "Programs", "Plan", "Warnings", "Notes", "Not checked", "Cautions"]
+    names = [
+        "Tools, in order",
+        "Cuts, in order",
+        "Programs",
+        "Proof",
+        "Plan",
+        "Warnings",
+        "Notes",
+        "Not checked",
+        "Cautions",
+    ]
     found = [page.words.index(n) for n in names]
     assert found == sorted(found)
 
@@ -204,6 +224,30 @@ def test_very_long_programs_are_not_read_again(monkeypatch):
     assert "<title>rapids</title>" not in text
     for value in made.time().by_cut.values():
         assert clock(value) in Page(text).words
+
+
+def test_what_each_cut_did_stands_in_a_table_with_its_lines(page):
+    words = page.words.split(" Proof ")[1].split(" Plan ")[0]
+    assert "1 V-groove Fern 12 to 90 0.004 0.0 0.011 0.0" in words
+    assert "2 outline 1: 95 to 99, 2: 7 to 60 0.321 4.6 0.002 0.0" in words
+    assert "the whole part 0.004 0.0 0.011 0.0" in words
+    assert "Removed 12.34 cm³, asked 12.35 cm³." in words
+    unknown = Page(setup_sheet(job(told=proof(None, compared=False)))).words
+    assert "Too deep" not in unknown, "without a design nothing was held against it, and a zero would be a lie"
+    assert "Worst gouge" not in unknown
+
+
+def test_passes_are_named_as_the_programs_mark_them():
+    """So that the operator knows what to ask for after a stop."""
+    made = job(cuts=[groove(), outline(levels=6)])
+    text = "".join(p.text for p in made.programs(unproved=True))
+    words = Page(setup_sheet(made)).words.split("Cuts, in order")[1].split("Programs")[0]
+    last = {k: max(int(n) for c, n in re.findall(r"\(PASS (\d+)\.(\d+)", text) if int(c) == k) for k in (1, 2)}
+    assert last[1] >= 1
+    assert last[2] >= 2
+    for k, n in last.items():
+        assert (f" {k}.1 to {k}.{n} " if n > 1 else f" {k}.1 ") in words
+    assert f"{last[2] + 1}" not in re.findall(r"2\.1 to 2\.(\d+)", words)
 
 
 def test_programs_are_named_as_written_with_what_to_do_before(page):
@@ -307,7 +351,7 @@ def test_the_page_can_be_read_without_eyes_and_color(page):
     drawings = [a for t, a in tags if t == "svg"]
     assert drawings
     assert all(a["role"] == "img" and a["aria-label"] for a in drawings)
-    assert sum(t == "table" for t, _ in tags) == sum(t == "caption" for t, _ in tags) == 3
+    assert sum(t == "table" for t, _ in tags) == sum(t == "caption" for t, _ in tags) == 4
     assert all("scope" in a for t, a in tags if t == "th")
     assert sum(t == "h1" for t, _ in tags) == 1
 
@@ -516,18 +560,18 @@ def test_a_part_out_of_its_frame_shows_only_what_is_kept():
     assert p[10, 10, 0] - p[10, 10, 2] < 30
 
 
-def test_faults_are_marked_in_their_own_colors_and_hatch_even_a_single_cell():
+def test_faults_are_hatched_even_a_single_cell():
     gouge, residual = np.zeros((120, 200), bool), np.zeros((120, 200), bool)
     gouge[60, 50], residual[30:50, 120:160] = True, True
-    p = picture(
-        part_png(field_of(), pixel=0.5, material="pvc foam", gouge=gouge, residual=residual, width=400, margin=0)
-    )
-    red = (p[..., 0] - p[..., 2] > 100).sum()
-    blue = (p[..., 2] - p[..., 0] > 100).sum()
-    assert 8 < red < 400
-    assert blue > 1500
-    plain = part_png(field_of(), pixel=0.5, material="pvc foam", gouge=~gouge & gouge, width=400, margin=0)
-    assert plain == part_png(field_of(), pixel=0.5, material="pvc foam", width=400, margin=0)
+    more = {"pixel": 0.5, "material": "pvc foam", "width": 400, "margin": 0}
+    p = picture(part_png(field_of(), gouge=gouge, residual=residual, **more))[:240]
+    clean = part_png(field_of(), **more)
+    y, x = np.nonzero(np.abs(p - picture(clean)).max(axis=2) > 25)
+    single = x < 200
+    assert 8 < single.sum() < 400
+    assert (y[single].mean(), x[single].mean()) == pytest.approx((119, 101), abs=3)
+    assert (~single).sum() > 1500
+    assert part_png(field_of(), gouge=~gouge & gouge, **more) == clean
 
 
 @pytest.mark.parametrize(
@@ -554,7 +598,7 @@ def test_tiny_and_thin_fields_can_be_drawn():
 
 
 def test_a_finished_piece_is_shown_without_its_frame():
-    whole = picture(part_picture(job(), width=300, margin=0))
+    whole = picture(part_picture(job(told=proof(findings=())), width=300, margin=0))
     piece = picture(part_picture(job(), width=300, margin=0.1, finished=True))
     assert whole.shape[0] / whole.shape[1] == pytest.approx(150 / 300, abs=0.02)
     assert piece.shape[0] / piece.shape[1] == pytest.approx((120 + 56) / (280 + 56), abs=0.02)
@@ -583,13 +627,132 @@ def test_places_of_faults_are_marked_in_the_picture_and_explained():
         Finding(code="residual", severity="error", text="Left.", where=(30.0, 30.0, -1.0), amount=0.1),
     )
     told = proof(False, faults, height=pg.HeightMap(np.zeros((150, 300)), pixel=1.0))
-    p = picture(part_picture(job(), told, width=300, margin=0))
-    y, x = np.nonzero(p[..., 0] - p[..., 2] > 110)
-    assert (y.mean(), x.mean()) == pytest.approx((30, 250), abs=3)
-    y, x = np.nonzero(p[..., 2] - p[..., 0] > 90)
-    assert (y.mean(), x.mean()) == pytest.approx((120, 30), abs=3)
-    assert "Red hatching: cut too deep." in Page(setup_sheet(job(told=told))).words
-    assert "hatching" not in Page(setup_sheet(job())).words
+    shown = picture(part_picture(job(), told, width=300, margin=0))
+    plain = picture(part_picture(job(), proof(findings=(), height=told.height), width=300, margin=0))
+    assert shown.shape[0] > plain.shape[0] == 150, "a legend stands under the part"
+    y, x = np.nonzero(np.abs(shown[:150] - plain).max(axis=2) > 25)
+    left = x < 150
+    assert left.sum() > 40
+    assert (y[left].min() + y[left].max(), x[left].min()) == pytest.approx((240, 24), abs=12)
+    assert (y[~left].min() + y[~left].max(), x[~left].min()) == pytest.approx((60, 244), abs=12)
+    mirrored = picture(part_picture(job(face="back"), told, width=300, margin=0))
+    back = picture(part_picture(job(face="back"), proof(findings=(), height=told.height), width=300, margin=0))
+    y, x = np.nonzero(np.abs(mirrored[:150] - back).max(axis=2) > 25)
+    assert (y[x < 150].mean() < 60, y[x > 150].mean() > 90) == (True, True), "front view of work cut from the back"
+    assert "Marks have the numbers" in Page(setup_sheet(job(told=told))).words
+    assert "Marks have" not in Page(setup_sheet(job(told=proof(findings=())))).words
+
+
+def test_measured_areas_are_hatched_where_the_proof_has_them():
+    deep, high = np.zeros((150, 300), bool), np.zeros((150, 300), bool)
+    deep[100:130, 20:60], high[20:50, 200:280] = True, True
+    field = pg.HeightMap(np.zeros((150, 300)), pixel=1.0)
+    told = proof(False, (), height=field, deep=deep, high=high)
+    plain = picture(part_picture(job(), proof(findings=(), height=field), width=300, margin=0))
+    changed = np.abs(picture(part_picture(job(), told, width=300, margin=0))[:150] - plain).max(axis=2) > 25
+    for area in (deep, high):
+        assert changed[area[::-1]].mean() > 0.9
+    grown = np.zeros((150, 300), bool)
+    grown[12:58, 12:68], grown[92:138, 192:288] = True, True
+    assert not changed[~grown].any()
+
+
+def test_programs_checked_on_a_stock_alone_have_a_picture_too():
+    field = pg.HeightMap(heights().array, pixel=1.0)
+    shown = part_picture(BOARD, proof(findings=(), height=field), width=300)
+    assert shown == part_picture(job(), proof(findings=(), height=field), width=300)
+    for more in ({"proof": None}, {"proof": proof(), "finished": True}):
+        with pytest.raises(pg.ArgumentError, match="check"):
+            part_picture(BOARD, **more)
+
+
+# -- marks for every kind of eye
+
+MACHADO = {
+    "as most see": np.eye(3),
+    "protanopia": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+    "deuteranopia": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+    "tritanopia": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]],
+    "grey print": [[0.2126, 0.7152, 0.0722]] * 3,
+}
+"""Machado, Oliveira, Fernandes: A Physiologically-based Model for Simulation of Color Vision Deficiency, IEEE TVCG 15
+(2009), severity 1.0, for linear RGB."""
+
+
+def seen(color, eye):
+    """Luminance of a color in linear light as an eye sees it."""
+    return float(np.clip(np.array(MACHADO[eye]) @ np.asarray(color, float), 0, 1) @ (0.2126, 0.7152, 0.0722))
+
+
+def apart(a, b, eye):
+    light, dark = sorted((seen(a, eye), seen(b, eye)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("eye", MACHADO)
+def test_marks_are_told_apart_by_lightness_with_every_kind_of_color_vision(eye):
+    """3 to 1 is what WCAG 2.1 asks of graphics (1.4.11); hue alone carries nothing."""
+    for row in MACHADO[eye]:
+        assert sum(row) == pytest.approx(1, abs=2e-6), "grey stays grey"
+    deep, high = INKS["gouge"], INKS["residual"]
+    assert apart(linear(deep.fill), linear(high.fill), eye) >= 7
+    for ink in INKS.values():
+        assert apart(linear(ink.fill), linear(ink.rim), eye) >= 7, "fill and rim"
+
+
+@pytest.mark.parametrize("eye", MACHADO)
+@pytest.mark.parametrize("material", MATERIALS)
+def test_marks_stand_out_from_every_material(material, eye):
+    """Fill or rim has at least 3 to 1 against the face, its cuts and their shadows, as they come out in a picture."""
+    z = field_of(60, 100)
+    z[20:40, 30:60] = -6
+    p = picture(part_png(z, pixel=1, material=material, width=100, margin=0)).reshape(-1, 3)
+    grounds = [linear(tuple(p[k])) for k in np.argsort(p.sum(axis=1))[:: len(p) // 25]]
+    for ink in INKS.values():
+        worst = min(max(apart(linear(c), g, eye) for c in (ink.fill, ink.rim)) for g in grounds)
+        assert worst >= 3, (material, eye, ink.words)
+
+
+def test_each_kind_of_mark_has_its_own_shape_and_hatches_cross():
+    shapes = [ink.shape for ink in INKS.values()]
+    assert len(set(shapes)) == len(INKS)
+    areas = {}
+    for kind in ("gouge", "residual"):
+        rgb = np.zeros((60, 60, 3))
+        hatch(rgb, np.ones((60, 60), bool), kind)
+        areas[kind] = rgb[..., 0] == linear(INKS[kind].rim)[0]
+        assert areas[kind].mean() == pytest.approx(1 / 3, abs=0.05)
+    rising, falling = areas["gouge"], areas["residual"]
+    assert (rising[1:, :-1] == rising[:-1, 1:]).all(), "one row down is one column back"
+    assert (falling[1:, 1:] == falling[:-1, :-1]).all()
+
+
+def test_the_legend_names_what_is_marked_and_nothing_else():
+    page = Image.new("RGB", (400, 200), (128, 128, 128))
+    one = with_marks(page.copy(), [("gouge", 50, 50, 1)], [])
+    many = with_marks(page.copy(), [(kind, 50, 50, 1) for kind in INKS], ["gouge"])
+    assert with_marks(page.copy(), [], []).size == (400, 200)
+    assert one.size[0] == 400
+    assert one.size[1] > 200
+    ink = [np.asarray(p.crop((0, 200, *p.size)).convert("L")) < 128 for p in (one, many)]
+    assert 0 < 2 * ink[0].sum() < ink[1].sum()
+    assert with_marks(Image.new("RGB", (70, 70)), [(k, 5, 5, None) for k in INKS], []).size[1] > 70 + 4 * 15, "in rows"
+    assert with_marks(page.copy(), [], ["residual"]).size[1] > 200, "a hatch alone is explained as well"
+
+
+def test_marks_at_one_place_are_drawn_side_by_side_with_a_line_to_it():
+    """Two faults of one move lie at one place; neither may hide the other, nor leave the picture."""
+    page = Image.new("RGB", (600, 300), (128, 128, 128))
+    alone = np.asarray(with_marks(page.copy(), [("note", 300, 150, None)], []))[:300]
+    ink = (np.abs(alone.astype(int) - 128).max(axis=2) > 40).sum()
+    for place in ((300, 150), (0, 0), (599, 299)):
+        many = np.asarray(with_marks(page.copy(), [("note", *place, None)] * 12, []))[:300]
+        shown = (np.abs(many.astype(int) - 128).max(axis=2) > 40).sum()
+        assert shown > 11 * ink
+    far = np.asarray(with_marks(page.copy(), [("note", 100, 150, None), ("note", 500, 150, None)], []))[:300]
+    assert (np.abs(far.astype(int) - 128).max(axis=2) > 40).sum() == 2 * ink, "no line where there is room"
+    crowd = with_marks(page.copy(), [("error", 300, 150, k) for k in range(400)], [])
+    assert crowd.size[0] == 600, "a crowd is drawn all the same"
 
 
 # -- the plan

@@ -29,6 +29,12 @@ _GROUP_OF = {code: name for name, codes in _GROUPS.items() for code in codes}
 _M_GROUPS = {0: "stop", 1: "stop", 2: "stop", 30: "stop", 60: "stop", 6: "tool change", 3: "spindle", 4: "spindle"}
 _M_GROUPS |= {5: "spindle", 7: "mist", 8: "flood", 9: "coolant off", 48: "overrides", 49: "overrides"}
 _AXIS_USERS = frozenset({100, 280, 300, 920})
+FIRST_KEPT, LAST_KEPT = 5161, 5386
+"""Parameters in which a controller keeps homes, the G92 offset and the work offsets (section 3.2.2)."""
+SYSTEM = 5220
+"""The parameter that holds the number of the work offset; each one's origin follows, 20 further for each."""
+SHIFT = 5211
+"""The first parameter of the G92 offset."""
 
 
 def g_name(ten: int) -> str:
@@ -143,6 +149,8 @@ def check_codes(block: Block, codes: Codes, motion: int | None, state: State) ->
         raise LineError("dwell-without-time", "G4 needs P, in seconds")
     if other == 100 and (w.get("L") is None or round(w["L"]) != 2 or not _system(w.get("P", 0.0))):
         raise LineError("bad-offset-set", "G10 needs L2 and P from 1 to 9")
+    for index, value in block.sets:
+        _check_setting(index, value)
     if other == 920 and not any(a in w for a in AXES):
         raise LineError("offset-without-axis", "G92 needs X, Y or Z")
     if codes.g.get("tool length") == 430 and "H" not in w:
@@ -153,6 +161,17 @@ def check_codes(block: Block, codes: Codes, motion: int | None, state: State) ->
         moving = motion if motion is not None else state.motion
         if moving not in (0, 1) or incremental:
             raise LineError("bad-machine-move", "G53 needs G0 or G1 and G90")
+
+
+def _check_setting(index: int, value: float) -> None:
+    """Raise `LineError` where a program sets a parameter in which controllers keep zeros and homes (section 3.2.2)."""
+    if index == SYSTEM and not _system(value):
+        raise LineError("bad-parameter", f"#{index}={value:g}: the number of the work offset is 1 to 9")
+    if FIRST_KEPT <= index <= LAST_KEPT:
+        raise LineError(
+            "not-read",
+            f"#{index} holds a zero or home of the controller; what comes of setting it here is not followed",
+        )
 
 
 def _system(p: float) -> int:
@@ -186,8 +205,7 @@ def execute(block: Block, state: State, recorder: Recorder, line: int, slots: in
             state.cycle = {}
     if motion is not None:
         _move(block, codes, motion, state, recorder, line)
-    if block.sets:
-        state.parameters = {**state.parameters, **dict(block.sets)}
+    state.learn(dict(block.sets))
     if "stop" in codes.m:
         _stop(codes.m["stop"], state, recorder, line)
 
@@ -252,6 +270,7 @@ def _settings(block: Block, codes: Codes, state: State, recorder: Recorder, line
         if number != state.coordinates and len(recorder):
             recorder.find("work-offset-changed", line, f"{g_name(code)}: another work offset, its place is not known")
         state.coordinates = number
+        state.learn({SYSTEM: float(number)})
         recorder.event("offset", line, code / 10)
     if "path control" in g:
         state.path = g["path control"] if g["path control"] == 611 else g["path control"] // 10
@@ -271,6 +290,8 @@ def _offsets(block: Block, codes: Codes, state: State, recorder: Recorder, line:
         old = state.origins.get(number, (0.0, 0.0, 0.0))
         x, y, z = (w[a] * state.unit if a in w else old[i] for i, a in enumerate(AXES))
         state.origins = {**state.origins, number: (x, y, z)}
+        first = SYSTEM + 1 + 20 * (number - 1)
+        state.learn({first + i: w[a] for i, a in enumerate(AXES) if a in w})
         recorder.find(
             "sets-offset", line, f"G10 sets the origin of work offset {number}", "Set offsets at the machine."
         )
@@ -297,6 +318,8 @@ def _shift(block: Block, code: int, state: State) -> None:
         state.shift = (0.0, 0.0, 0.0)
     else:
         state.shift = state.kept
+    if code in (920, 921):
+        state.learn({SHIFT + i: value / state.unit for i, value in enumerate(state.shift)})
 
 
 def _go_home(block: Block, code: int, state: State, recorder: Recorder, line: int) -> None:
@@ -398,3 +421,4 @@ def _stop(code: int, state: State, recorder: Recorder, line: int) -> None:
     state.ended = True
     state.shift, state.coordinates, state.plane, state.absolute = (0.0, 0.0, 0.0), 1, 17, True
     state.inverse, state.motion, state.turning, state.coolant = False, 1, 0, 0
+    state.learn({SYSTEM: 1.0})

@@ -48,7 +48,7 @@ READ_CODES: dict[str, str] = {
     "no-end": "the program has neither M2 nor M30 and is not enclosed by %",
     # what the standard allows and pathgen does not follow
     "cutter-compensation": "G41 or G42: the path depends on the controller's tool table",
-    "not-read": "a code that pathgen does not follow: probing, tapping and boring cycles, rotary axes",
+    "not-read": "not followed by pathgen: probing, tapping and boring cycles, rotary axes, zeros set by parameter",
     # legal, to be looked at
     "sets-offset": "G92 or G10 moves the zero from within the program",
     "returns-home": "G28 or G30 moves to a place that the program does not state",

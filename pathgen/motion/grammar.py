@@ -24,7 +24,8 @@ TOO_LARGE = 1e9
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 _LETTERS = frozenset("abcdfghijklmpqrstxyz")
-_COMMENT = "\0"
+_COMMENT = "("
+"""What strip_comments leaves of a comment: nothing else can leave this sign."""
 
 
 class LineError(Exception):

@@ -42,7 +42,7 @@ class State:
         origins: origin of each work offset, as far as G10 states it.
         shift, kept: the G92 offset, and what G92.3 brings back.
         cycle: sticky words of the drilling cycle.
-        parameters: numbered parameters the program has set.
+        parameters: numbered parameters that the program, or its codes, have set; replaced, never changed.
     """
 
     position: list[float] = field(default_factory=lambda: [math.nan] * 3)
@@ -78,6 +78,11 @@ class State:
         """Put everything back as it was at `kept_values`."""
         for name, value in zip(State.__slots__, values, strict=True):
             setattr(self, name, value)
+
+    def learn(self, values: dict[int, float]) -> None:
+        """Set parameters."""
+        if values:
+            self.parameters = {**self.parameters, **values}
 
     @property
     def zero(self) -> tuple[float, float, float]:

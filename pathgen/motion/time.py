@@ -10,14 +10,12 @@ from types import MappingProxyType
 
 import numpy as np
 
-from pathgen.model.arrays import BoolArray, FloatArray, IntArray, frozen_like
+from pathgen.model.arrays import FloatArray, frozen_like
 from pathgen.model.machine import Machine
 from pathgen.model.motion import RAPID, Motion
-from pathgen.motion.edges import BLOCK, Edges, edges_of, joint_limits
-from pathgen.motion.lookahead import look_ahead, seconds
+from pathgen.motion.pace import pace
 
 _CUT = re.compile(r"CUT [0-9]+ (.+)", re.ASCII)
-_STANDING = frozenset({"dwell", "tool", "stop", "spindle", "end"})
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -100,16 +98,8 @@ def time(motion: Motion, machine: Machine) -> Time:
         machine: limits in mm/min and mm/s2.
     """
     moves = motion.moves
-    each = np.zeros(len(moves))
-    edges, unknown = edges_of(moves, machine)
-    if len(edges.length):
-        limits, top, accel = joint_limits(edges, _stops(motion, edges, unknown), machine)
-        speeds = look_ahead(edges.length, accel, limits)
-        spent = np.empty(len(top))
-        for begin in range(0, len(top), BLOCK):
-            part, after = slice(begin, begin + BLOCK), slice(begin + 1, begin + 1 + BLOCK)
-            spent[part] = seconds(edges.length[part], speeds[:-1][part], speeds[after], top[part], accel[part])
-        each[edges.owner] = spent
+    run = pace(motion, machine)
+    each = run.seconds()
     rapid = float(each[moves.kind == RAPID].sum())
     feed = float(each.sum()) - rapid
     dwell, change, spin = _waits(motion, machine)
@@ -124,7 +114,7 @@ def time(motion: Motion, machine: Machine) -> Time:
         by_tool=MappingProxyType(_by_tool(motion, each)),
         moves=frozen_like(each, np.float64),
         stops=tuple(e.line for e in motion.events if e.kind == "stop"),
-        uncounted=tuple(int(line) for line in moves.line[unknown]),
+        uncounted=tuple(int(line) for line in moves.line[run.unknown]),
         loads=_loads(motion),
     )
 
@@ -163,20 +153,6 @@ def total(times: Sequence[Time], *, change_time: float = 0.0) -> Time:
         uncounted=tuple(line for t in times for line in t.uncounted),
         loads=bool(times) and times[0].loads,
     )
-
-
-def _stops(motion: Motion, edges: Edges, unknown: BoolArray) -> IntArray:
-    """Return the joints at which the machine stands still, the first and the last included."""
-    n, count = len(edges.length), len(motion.moves)
-    still = [e.index for e in motion.events if e.kind in _STANDING]
-    if unknown.any():
-        still += np.flatnonzero(unknown).tolist()
-    joints = [np.array([0, n]), np.searchsorted(edges.owner, np.array(still, dtype=np.int64))]
-    path = [(e.index, e.value) for e in motion.events if e.kind == "path"]
-    for (begin, mode), (stop, _) in zip(path, [*path[1:], (count, 0.0)], strict=False):
-        if mode == 61.1:
-            joints.append(np.searchsorted(edges.owner, np.arange(begin, stop)))
-    return np.unique(np.concatenate(joints)).astype(np.int64)
 
 
 def _waits(motion: Motion, machine: Machine) -> tuple[float, float, float]:

@@ -148,6 +148,24 @@ def stop_words(setting: Setting, cut: Cut, *, messages: Sequence[str] = (), chan
     return words
 
 
+def please(setting: Setting, cuts: Sequence[Cut], *, faced: float) -> str:
+    """Return what to do before a program of these cuts is started; `faced` = how far the face was lowered, mm."""
+    cut = cuts[0]
+    up = "back" if setting.back or cut.bounds.mirrored else "top"
+    face = f"the {up} face" if setting.stock.zero_height == "top" else "the table"
+    if setting.machine.tool_change == "automatic":
+        tools = dict.fromkeys(c.tool for c in cuts)
+        listed = ", ".join(f"T{setting.numbers[t]} {t.describe()}" for t in tools)
+        return f"Load {listed}, measure their lengths into H of the same numbers, and set Z with zero on {face}."
+    where = "on the faced plane" if faced and setting.stock.zero_height == "top" else ""
+    words = f"Put in T{setting.numbers[cut.tool]}, {cut.tool.describe()}, and set Z {where or f'with zero on {face}'}."
+    if where:
+        words = words[:-1] + f" to {-faced - setting.stock.zero_z:g} mm."
+    return words + (
+        "" if cut.tool.spins else f" The spindle stays off and unplugged: the {cut.tool.kind} must never spin."
+    )
+
+
 def dwell(value: float) -> list[str]:
     """Return a dwell line, or none for no time."""
     return [f"G4 {seconds(value)}"] if value > 0 else []

@@ -22,7 +22,7 @@ from pathgen.model.program import Program
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Cutting, Tool
 from pathgen.program.dialect import modes
-from pathgen.program.header import Setting, dwell, opening, stop_words, zero_words
+from pathgen.program.header import Setting, dwell, opening, please, stop_words, zero_words
 from pathgen.program.link import Chain, chains, number_tools
 from pathgen.program.script import Script
 from pathgen.program.words import clean, file_name
@@ -74,13 +74,45 @@ def programs(
             have, a dragging tool that would spin, two tools with one number, or coordinates too large to write.
     """
     listed = tuple(cuts)
+    setting = setting_for(
+        listed,
+        name=name,
+        stock=stock,
+        machine=machine,
+        clearance=clearance,
+        keep_out=keep_out,
+        touch_off=touch_off,
+        size=size,
+        header=header,
+        unproved=unproved,
+        back=back,
+    )
+    files = _files(listed, machine)
+    return tuple(_Writer(setting, file, k, len(files)).program() for k, file in enumerate(files, 1))
+
+
+def setting_for(
+    listed: Sequence[Cut | Stop],
+    *,
+    name: str,
+    stock: Stock,
+    machine: Machine,
+    clearance: float,
+    keep_out: Sequence[KeepOut] = (),
+    touch_off: tuple[float, float] | None = None,
+    size: tuple[float, float] | None = None,
+    header: Sequence[str] = (),
+    unproved: bool = False,
+    back: bool = False,
+) -> Setting:
+    """Return what all programs of `listed` have in common; arguments and errors as in `programs`."""
     if not any(isinstance(c, Cut) for c in listed):
         raise ArgumentError("there is nothing to write: give at least one cut")
     safe, approach = _heights(stock, clearance, keep_out)
     for cut in listed:
         if isinstance(cut, Cut):
             _check_speed(cut, machine)
-    setting = Setting(
+    return Setting(
         name=clean(name),
         stock=stock,
         machine=machine,
@@ -93,8 +125,6 @@ def programs(
         unproved=unproved,
         back=back,
     )
-    files = _files(listed, machine)
-    return tuple(_Writer(setting, file, k, len(files)).program() for k, file in enumerate(files, 1))
 
 
 def _heights(stock: Stock, clearance: float, keep_out: Sequence[KeepOut]) -> tuple[float, float]:
@@ -198,32 +228,15 @@ class _Writer:
         self._close()
         tools = {setting.numbers[c.tool]: c.tool for c in only}
         kind = only[0].tool.kind if len(tools) == 1 else "tools"
-        message = " ".join([*(m.strip().rstrip(".") + "." for m in file.before if m.strip()), self._please(only)])
+        message = " ".join(
+            [*(m.strip().rstrip(".") + "." for m in file.before if m.strip()), please(setting, only, faced=file.faced)]
+        )
         return Program(
             name=file_name(f"{setting.name[:36]}-{self.index}-{kind}"),
-            text=_numbered(self.script.text()) if self.machine.dialect.line_numbers else self.script.text(),
+            text=numbered(self.script.text()) if self.machine.dialect.line_numbers else self.script.text(),
             tools=tools,
             cuts=tuple(c.name for c in only),
             message=message,
-        )
-
-    def _please(self, cuts: Sequence[Cut]) -> str:
-        """Return what to do before the program is started."""
-        setting, cut = self.setting, cuts[0]
-        up = "back" if setting.back or cut.bounds.mirrored else "top"
-        face = f"the {up} face" if setting.stock.zero_height == "top" else "the table"
-        if self.machine.tool_change == "automatic":
-            tools = dict.fromkeys(c.tool for c in cuts)
-            listed = ", ".join(f"T{setting.numbers[t]} {t.describe()}" for t in tools)
-            return f"Load {listed}, measure their lengths into H of the same numbers, and set Z with zero on {face}."
-        where = "on the faced plane" if self.file.faced and setting.stock.zero_height == "top" else ""
-        words = (
-            f"Put in T{setting.numbers[cut.tool]}, {cut.tool.describe()}, and set Z {where or f'with zero on {face}'}."
-        )
-        if where:
-            words = words[:-1] + f" to {-self.file.faced - setting.stock.zero_z:g} mm."
-        return words + (
-            "" if cut.tool.spins else f" The spindle stays off and unplugged: the {cut.tool.kind} must never spin."
         )
 
     def _open(self, cuts: Sequence[Cut]) -> None:
@@ -368,7 +381,7 @@ def _pass_words(chain: Chain) -> str:
     return f"{role}, level {chain.level + 1}, {max(deepest, 0.0):.2f} mm deep"
 
 
-def _numbered(text: str) -> str:
+def numbered(text: str) -> str:
     """Return the text with an N word before every line that is not a comment alone, 10 to 99990, then from 10 again."""
     lines, n = [], 0
     for line in text.splitlines():

@@ -29,6 +29,16 @@ _PROOF: dict[str, Code] = {
     "residual": Code(
         _E, "material is left that the tool could have reached", "Plan the cut anew, or accept the amount."
     ),
+    "gouge-hidden": Code(
+        _W,
+        "a cut goes deeper than asked where a later cut goes deeper anyway: its tool takes more than planned",
+        "Check the depth of this cut and the order of cuts.",
+    ),
+    "left-for-next": Code(
+        _E,
+        "a cut leaves material it was to take, and the next tool runs into it",
+        "Let the earlier cut clear all it was asked for.",
+    ),
     "not-through": Code(
         _E, "a through cut does not reach the underside of the thickest board", "Give below= enough for the range."
     ),
@@ -46,6 +56,35 @@ _PROOF: dict[str, Code] = {
     ),
     "loose-chip": Code(
         _W, "a piece smaller than the cutter is cut free", "Keep hands away; it may be thrown. Pocket it away instead."
+    ),
+    "few-bridges": Code(_W, "a piece hangs on fewer than three bridges and can turn", "Give it at least three."),
+    "bridges-one-side": Code(
+        _W, "all bridges of a piece are on one side of it, so that it tips", "Set bridges on all sides of it."
+    ),
+    "bridge-range": Code(
+        _W,
+        "the range of the board's thickness leaves bridges with less than half of what was asked",
+        "Ask for thicker bridges, measure the board, or set zero_height='table'.",
+    ),
+    "bridge-weak": Code(
+        _W, "a bridge is weak for the cutting force beside it", "Take longer or thicker bridges, or less stepdown."
+    ),
+    "hold-weak": Code(
+        _E, "a stated hold-down is weaker than the cutting force", "Hold over more area, or take less stepdown."
+    ),
+    "hold-slight": Code(
+        _W, "a stated hold-down bears little more than the cutting force", "Hold over more area, or take less stepdown."
+    ),
+    "one-screw": Code(_W, "a piece held by a single screw can turn about it", "Give it a second screw."),
+    "short-grain": Code(
+        _W, "wood left standing across the grain breaks off along it", "Turn the art or the board, or cut less deep."
+    ),
+    "hairline": Code(
+        _W, "lines under 1 mm across the grain tear out in coarse wood", "Make them wider, or take finer wood."
+    ),
+    "thin-wall": Code(_W, "a thin wall is left standing and may break", "Move the cuts apart, or cut less deep."),
+    "detail-too-small": Code(
+        _W, "a detail is smaller than its tool, so material stays there", "Take a smaller tool, or let it stand."
     ),
     "mirrored-wrong": Code(
         _E, "the finished part shows the artwork the wrong way round", "Mirror the shape once, then plan the cuts."
@@ -69,6 +108,11 @@ _PROOF: dict[str, Code] = {
     "floor-ridge": Code(
         _W, "a sharp bit leaves ridges on the flat floor of a groove", "Give floor_tool= for a smooth floor."
     ),
+    "restart-differs": Code(
+        _E, "a restart does not give the part of the whole job", "This is a fault of pathgen: please report the job."
+    ),
+    "restart-faced": Code(_W, "a restart within a facing: the face has two heights", "Set zero where it is uncut."),
+    "restart-knife": Code(_N, "a knife's program begins anew after a stop", "It follows its own first cuts."),
     "touch-off-cut": Code(
         _E, "the spot where tools are set is cut away", "Choose a spot that stays, or set zero_height='table'."
     ),
@@ -126,7 +170,110 @@ _PROGRAM: dict[str, Code] = {
     "mixed-tools": Code(_E, "spinning and dragging tools share one file", "Write a file for each."),
     "unknown-tool": Code(_E, "a tool is used that is not in the tool list", "State the tool for this T number."),
     "no-tool-named": Code(_E, "the program cuts before it has named a tool", "Name the tool with T and M6."),
+    # entries, slots
+    "ramp-steep-material": Code(
+        _W, "a ramp or helix is steeper than its material takes", "Give a flatter ramp= in Cutting."
+    ),
+    "helix-bore": Code(
+        _W, "a helical bore is narrower than 1.2 or wider than 1.8 diameters", "Enter by a helix of a fitting radius."
+    ),
+    "slot-chips": Code(
+        _W, "a deep slot one cutter wide is cut without lifting to clear its chips", "Widen it, or lift between levels."
+    ),
+    "down-spiral-deep": Code(
+        _W,
+        "a down spiral packs its chips into a slot deeper than 1.5 diameters",
+        "Take an up spiral, or widen the slot.",
+    ),
+    "up-spiral-thin": Code(
+        _W, "an up spiral lifts thin sheet, and no hold-down is stated", "State hold=, or take a down spiral."
+    ),
+    "both-shallow": Code(
+        _W,
+        "the first pass of a cutter with two spirals is no deeper than its up-cut end, so that it frays the face",
+        "Make the first pass deeper than the up-cut end.",
+    ),
+    # chips and heat
+    "chip-load-low": Code(
+        _W, "the cutter rubs: its edges take thinner chips than the material needs", "Lower rpm, or raise the feed."
+    ),
+    "chip-load-high": Code(
+        _W, "the edges take thicker chips than cutters of this diameter bear", "Raise rpm, or lower the feed."
+    ),
+    "standing": Code(
+        _W, "a tool turns on the spot in contact, and burns or melts what it touches", "Lift before waiting."
+    ),
+    "cut-dry": Code(
+        _W,
+        "aluminium, glass or stone is cut dry",
+        "Give cooling= in Cutting: air or mist in aluminium, wet in the others.",
+    ),
+    "many-edges": Code(
+        _W, "brass is cut with more than two edges", "Take a cutter with one or two edges and little rake."
+    ),
+    "tape-heat": Code(_W, "brass on tape: the heat of cutting softens it", "Hold it by screws or clamps."),
+    # finishing on a machine that finds a place again only so well
+    "finish-fine": Code(
+        _W,
+        "a finish pass takes less than twice what the machine may be off",
+        "Give more finish_allowance=, or state a better positioning=.",
+    ),
+    "finish-thick": Code(
+        _W, "on a machine with play a finish pass takes more than 0.1 mm", "Give finish_allowance=0.1."
+    ),
+    "finish-conventional": Code(
+        _W, "on a machine with play a finish pass is to run conventional", "Give direction='climb' in Cutting."
+    ),
+    # dragging tools
+    "dragging-no-stop": Code(
+        _W, "the file of a tool that must never spin does not begin with M5 and a stop", "Begin with M5 and M0."
+    ),
+    "rapid-onto-face": Code(
+        _E, "a rapid sets a dragging tool onto the face", "Stop the rapid above the face and feed down."
+    ),
+    "deeper-than-blade": Code(_E, "a knife goes deeper than its blade cuts", "Cut less deep, or take a longer blade."),
+    "beyond-travel": Code(
+        _E, "a sprung point is pressed in further than its spring goes, and shatters", "Press it in less."
+    ),
+    "diamond-fast": Code(_W, "a diamond comes down on glass faster than 300 mm/min", "Come down more slowly."),
+    # stops, changes, the end
+    "by-hand-no-stop": Code(
+        _E,
+        "the spindle is switched by hand, and no stop at the beginning says to switch it off and unplug it",
+        "Begin with M0 and these words in a comment.",
+    ),
+    "spindle-early": Code(_W, "the spindle runs before the first retract", "Retract, move X and Y, then start it."),
+    "change-without-stop": Code(
+        _E, "another tool is named and nothing stops to put it in", "Stop with M0 or M6 after lifting."
+    ),
+    "zero-not-again": Code(
+        _E,
+        "tools change inside a file, though the machine keeps no lengths and sets no zero at stops",
+        "Write a file for each tool, or state zero_again_at_stop in Dialect.",
+    ),
+    "length-other": Code(_W, "the length of another tool is applied", "Give G43 with H as T, if this is not meant."),
+    "own-length": Code(_E, "our own text applies the length of another tool", "Please report the job."),
+    "stop-low": Code(_W, "a stop or change while the tool is not lifted clear", "Lift to the clearance height first."),
+    "not-restated": Code(
+        _W,
+        "after a stop the program does not say again what holds: someone may have moved or set something",
+        "State modes, S, F, X, Y and Z again after every stop.",
+    ),
+    "end-not-up": Code(_E, "the program ends with the tool down", "Lift to the clearance height before the end."),
+    "ends-elsewhere": Code(
+        _W,
+        "the program ends by moving X and Y to a place that nobody stated to be clear",
+        "End above the last cut, or state park= of the machine.",
+    ),
+    "end-no-dwell": Code(_W, "the program ends before the spindle stands still", "Dwell with G4 after M5."),
+    "coolant-left-on": Code(_W, "the coolant still runs at the program's end", "Stop it with M9."),
+    # words
+    "arc-short": Code(
+        _W, "an arc so short that rounding decides where it turns", "Write arcs under 0.02 mm or 20 steps as lines."
+    ),
+    "own-comment": Code(_E, "our own text holds a comment that is not plain", "Please report the job."),
     "keep-out": Code(_E, "a tool, shank or holder comes into a keep-out", "Move the clamp, or raise the clearance."),
+    "own-zero-moved": Code(_E, "our own text moves the zero or goes home", "Please report the job."),
     "own-full-circle": Code(
         _E, "an arc that was rounded into a full circle", "This is a fault of pathgen: please report the job."
     ),
@@ -176,14 +323,81 @@ _FIT: dict[str, Code] = {
     ),
 }
 
+_READ_ADVICE: dict[str, str] = {
+    "line-too-long": "Break it: the standard allows 256 characters.",
+    "bad-character": "Take it out, or put it into a comment.",
+    "bad-line-number": "Write N and 1 to 5 digits at the beginning, or leave it out.",
+    "bad-number": "Write digits after the letter, within what the machine can go.",
+    "nested-comment": "Take the inner parentheses out.",
+    "unclosed-comment": "Close it on its line.",
+    "bad-expression": "Write it in brackets as the standard has it.",
+    "bad-parameter": "Take a whole number from 1 to 5399, and = to set it.",
+    "bad-arithmetic": "Look at the values it is worked out from.",
+    "repeated-word": "Write one of them, or two lines.",
+    "modal-conflict": "Write them on lines of their own.",
+    "unknown-g": "Take it out, or say it in codes of the standard.",
+    "unknown-m": "Take it out, or say it in codes of the standard.",
+    "negative-word": "Write a number that is not negative.",
+    "not-whole": "Write a whole number.",
+    "slot-beyond": "Give a number that the tool table has.",
+    "no-axis-word": "Say where to go.",
+    "axis-without-g": "Put G0 or G1 before it.",
+    "two-axis-users": "Write them on lines of their own.",
+    "stray-word": "Take it out, or name the code that it belongs to.",
+    "no-feed": "Give F before the first feed move.",
+    "no-inverse-feed": "Give F on every line, or state G94.",
+    "arc-end-missing": "Say where the arc ends.",
+    "arc-center-missing": "Give I and J, or R.",
+    "arc-format-mixed": "Give I and J, or R, not both.",
+    "arc-wrong-offset": "Give the two offsets of the arc's plane.",
+    "arc-radii-differ": "Write the center with one decimal more.",
+    "arc-zero-radius": "Write a line.",
+    "arc-no-chord": "Give a full circle by its center.",
+    "arc-out-of-reach": "Give a larger radius.",
+    "arc-from-unknown": "Go to a stated X, Y and Z first.",
+    "dwell-without-time": "Give P in seconds.",
+    "bad-offset-set": "Set zero at the machine.",
+    "length-without-h": "Give H with the tool's number.",
+    "bad-machine-move": "Write G53 with G0 or G1, in G90.",
+    "offset-without-axis": "Set zero at the machine.",
+    "bad-cycle": "Give all words of the cycle, or write its moves out.",
+    "percent-unmatched": "End with %, or begin without it.",
+    "no-end": "End with M2.",
+    "cutter-compensation": "Write the tool's own path, and G40.",
+    "not-read": "Write it as moves; what is not followed is not proved.",
+    "sets-offset": "Set zero at the machine, not in the program.",
+    "returns-home": "Write the place to go to, or G53 G0 Z0 on a homed machine.",
+    "units-not-stated": "State G21 or G20 first.",
+    "units-changed": "Keep to one unit.",
+    "work-offset-changed": "Keep to one work offset.",
+    "parameter-not-set": "Set it in the program.",
+    "feed-from-unknown": "Go to a stated X, Y and Z first.",
+    "change-without-tool": "Name the tool with T before M6.",
+    "full-circle": "Look whether a full turn is meant there.",
+    "after-end": "Look whether it is meant to run.",
+}
+"""What to do about what the reader finds."""
+
 CODES: dict[str, Code] = {
-    **{code: Code(read_severity(code), meaning, "") for code, meaning in READ_CODES.items()},
+    **{
+        code: Code(read_severity(code), meaning, _READ_ADVICE.get(code, "Correct the line."))
+        for code, meaning in READ_CODES.items()
+    },
     **_PLAN,
     **_FIT,
     **_PROGRAM,
     **_PROOF,
 }
 """Code to (severity, meaning, advice)."""
+
+
+GROUPS: dict[str, dict[str, Code]] = {
+    "What is planned": _PLAN,
+    "What can be seen in a program": _PROGRAM,
+    "What the proof compares": _PROOF,
+    "What the reader finds": {code: CODES[code] for code in READ_CODES},
+}
+"""The table in parts, for the page of codes (docs/checks.md, written by docs/make_checks.py)."""
 
 
 def finding(code: str, text: str, **more: Any) -> Finding:

@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.model.arrays import FloatArray, IntArray
 from pathgen.model.findings import Finding
-from pathgen.model.tool import Tool
+from pathgen.model.tool import Tool, VBit
 from pathgen.proof.checks import NOISE, STEP, Setting
 from pathgen.proof.codes import finding
 from pathgen.proof.grid import Grid
@@ -23,13 +23,21 @@ MOST_PLACES = 20
 """Rapids in material are listed up to this many; one is enough to stop the program."""
 
 
+def edge_length(tool: Tool) -> float | None:
+    """Return how far up from the tip a tool cuts, mm; None where it is not stated. A V bit's cone ends at its rim."""
+    if tool.cutting_length is None and isinstance(tool, VBit):
+        return tool.cone_height
+    return tool.cutting_length
+
+
 def envelope(tool: Tool, height: FloatArray) -> FloatArray:
     """Return the largest radius of cutter, shank and holder below a `height` above the tip, mm, as far as stated."""
     profile = profile_of(tool)
     above = np.maximum(height, 0.0)
     radius = np.zeros_like(above) if profile is None else np.asarray(profile.reach(above), dtype=np.float64)
-    if tool.shank is not None and tool.cutting_length is not None:
-        radius = np.where(above > tool.cutting_length, np.maximum(radius, 0.5 * tool.shank), radius)
+    edges = edge_length(tool)
+    if tool.shank is not None and edges is not None:
+        radius = np.where(above > edges, np.maximum(radius, 0.5 * tool.shank), radius)
     if tool.holder is not None and tool.stick_out is not None:
         radius = np.where(above > tool.stick_out, np.maximum(radius, 0.5 * tool.holder.diameter), radius)
     return radius
@@ -55,7 +63,7 @@ def keep_out_findings(s: Setting) -> Iterator[Finding]:
         if worst is not None:
             yield finding(
                 "keep-out",
-                f"A move comes {worst[0]:.2f} mm into keep-out {number}.",
+                f"A move comes {worst[0]:.2f} mm into {keep.name or f'keep-out {number}'}.",
                 amount=worst[0],
                 **s.place(worst[1]),
             )

@@ -6,6 +6,7 @@ Floors and slopes are compared sample by sample; upright walls, where a height s
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -13,15 +14,17 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.model.arrays import IntArray
 from pathgen.model.bounds import Kerf
 from pathgen.model.findings import Finding
-from pathgen.proof.checks import STEP, Setting
-from pathgen.proof.codes import finding
 from pathgen.proof.design import Asked, Design, design, kerf_region
 from pathgen.proof.grid import Grid, Mask, inside
-from pathgen.proof.sweep import Field, lowest_strokes
-from pathgen.proof.walls import Miss, bridge_gouges, bridge_residuals, wall_gouges, wall_residuals
+from pathgen.proof.percut import MEETS, Tally, after_each, blamed_gouges, blamed_residuals
+from pathgen.proof.places import Miss, told, worst_places
+from pathgen.proof.report import CutResult
+from pathgen.proof.setting import STEP, Setting
+from pathgen.proof.sweep import Field
+from pathgen.proof.walls import bridge_gouges, bridge_residuals, wall_gouges, wall_residuals
 
 GOUGE: Final = 0.010
 """Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""
@@ -29,21 +32,8 @@ GOUGE: Final = 0.010
 RESIDUAL: Final = 0.020
 """Largest height left within reach, mm."""
 
-APART = 10.0
-"""Findings of one kind nearer than this are one, mm."""
-
-SAMPLED = 40
-"""Samples looked at for the worst of one place."""
-
-MOST_SAMPLES = 200_000
-"""Samples that places are chosen from: beyond that only those at half the worst or more."""
-
-FARTHEST = 100
-"""Samples looked at to each side for the nearest asked surface: further away no wall makes a miss smaller."""
-
-MOST = 5
-"""Places listed for one kind of finding."""
-
+LIMITS: Final = {"gouge": GOUGE, "residual": RESIDUAL}
+"""What is beyond these is an error, mm."""
 
 BAND = 12_000_000
 """Samples of the design held at once; a larger field is compared in bands of rows."""
@@ -64,6 +54,8 @@ class Measured:
         asked: volume the design takes away, mm3.
         carved: samples cut, without what parts the board.
         lowest: (x, y, z) of the lowest sample where the board is not to be parted.
+        cuts: what each cut did.
+        marks: samples beyond the limits, "gouge" and "residual", where there are any.
     """
 
     gouge: float
@@ -73,6 +65,8 @@ class Measured:
     asked: float
     carved: Mask
     lowest: tuple[float, float, float]
+    cuts: tuple[CutResult, ...]
+    marks: dict[str, Mask]
 
 
 def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, before: Field | None = None) -> Measured:
@@ -85,12 +79,9 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
         grid: its samples.
         before: the stock as it was, where it was not whole.
     """
-    gouges = list(_wall_gouges(s, asked))
-    residuals = [
-        *wall_residuals(s.strokes, s.tools, asked, s.stock.region),
-        *bridge_residuals(s.strokes, s.tools, asked),
-    ]
-    sizes = dict.fromkeys(("gouge_area", "gouge_volume", "residual_area", "residual_volume"), 0.0)
+    tally = Tally(len(asked))
+    misses = {"gouge": list(_wall_gouges(s, asked)), "residual": list(_wall_residuals(s, asked))}
+    marks: dict[str, Mask] = {}
     carved = np.zeros(cut.shape, dtype=np.bool_)
     volume, lowest = 0.0, (0.0, 0.0, 0.0)
     parting = shapely.union_all(
@@ -101,33 +92,76 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
         wanted = design(asked, part)
         if before is not None:
             np.minimum(wanted.deepest, before[rows], out=wanted.deepest)
-        deep, high = _differences(s, wanted, here, part)
-        for what, over, limit in (("gouge", deep, GOUGE), ("residual", high, RESIDUAL)):
-            bad = over[core] > limit
-            sizes[f"{what}_area"] += float(np.count_nonzero(bad)) * grid.cell
-            sizes[f"{what}_volume"] += float(over[core][bad].sum(dtype=np.float64)) * grid.cell
-        gouges += _places(deep, here, part, wanted.deepest, 1.0)
-        residuals += _places(high, here, part, wanted.leave, -1.0)
+        for what, over in zip(("gouge", "residual"), _differences(s, wanted, here, part), strict=True):
+            tally.small(what, over[core], wanted.owner[core], LIMITS[what])
+            bad = over > LIMITS[what]
+            if bad.any():
+                misses[what] += _blamed(s, asked, what, over, bad, here, part, wanted, core, tally)
+                marks.setdefault(what, np.zeros(cut.shape, dtype=np.bool_))[rows][core] = bad[core]
         volume += removed_volume(wanted.deepest[core], s.stock.thickness, grid)
-        kept = (wanted.deepest > -s.stock.thickness + STEP) & ~wanted.wall  # a wall sample may be on either side
-        if not parting.is_empty:
-            kept &= ~inside(parting, part)  # bridges too: what is left there holds the part and is no face
-        low = np.where(kept, here, 0.0)
-        carved[rows][core] = (low < -STEP)[core]
-        k = int(np.argmin(low))
-        if low.flat[k] < lowest[2]:
-            r, c = divmod(k, grid.columns)
-            lowest = (part.x0 + c * grid.pixel, part.y0 + r * grid.pixel, float(low.flat[k]))
-    found = [*_findings(s, asked, "gouge", gouges, GOUGE), *_findings(s, asked, "residual", residuals, RESIDUAL)]
+        lowest = min(lowest, _carved(s, wanted, here, part, parting, carved[rows], core), key=lambda p: p[2])
+    hidden, early = after_each(s, asked, cut, grid, before=before)
+    for what, found in (*misses.items(), ("hidden", hidden), ("early", early)):
+        tally.missed(what, found)
+    codes = (("gouge-hidden", hidden, MEETS), ("left-for-next", early, MEETS))
     return Measured(
-        gouge=max((m.amount for m in gouges), default=0.0),
-        residual=max((m.amount for m in residuals), default=0.0),
-        findings=tuple(found),
-        sizes=sizes,
+        gouge=float(tally.worst["gouge"].max()),
+        residual=float(tally.worst["residual"].max()),
+        findings=tuple(
+            f
+            for code, found, limit in (*((w, misses[w], LIMITS[w]) for w in misses), *codes)
+            for f in told(s, code, found, limit)
+        ),
+        sizes={
+            f"{what}_{kind}": float(values[what].sum())
+            for kind, values in (("area", tally.area), ("volume", tally.volume))
+            for what in values
+        },
         asked=volume,
         carved=carved,
         lowest=lowest,
+        cuts=tally.results(s),
+        marks=marks,
     )
+
+
+def _blamed(
+    s: Setting,
+    asked: Sequence[Asked],
+    what: str,
+    over: Any,
+    bad: Mask,
+    here: Field,
+    part: Grid,
+    wanted: Design,
+    core: slice,
+    tally: Tally,
+) -> Iterator[Miss]:
+    """Yield the worst places of each cut that is to blame, and note areas and volumes."""
+    if what == "gouge":
+        shares, surface, sign = blamed_gouges(s, bad, here, part), wanted.deepest, 1.0
+    else:
+        shares, surface, sign = blamed_residuals(asked, bad, here, part, LIMITS[what]), wanted.leave, -1.0
+    free = np.ones_like(bad)
+    for index, own in shares:
+        counted = (own & free)[core]  # an area that two cuts are to blame for counts once
+        tally.spread(what, index, over[core][counted], part.cell)
+        free &= ~own
+        amounts = np.where(own, over, np.float32(0.0))
+        yield from worst_places(amounts, here, part, surface, sign, least=LIMITS[what], blame=index)
+
+
+def _carved(
+    s: Setting, wanted: Design, here: Field, part: Grid, parting: Any, carved: Mask, core: slice
+) -> tuple[float, float, float]:
+    """Note in `carved` what was cut without parting the board; return its lowest place."""
+    kept = (wanted.deepest > -s.stock.thickness + STEP) & ~wanted.wall  # a wall sample may be on either side
+    if not parting.is_empty:
+        kept &= ~inside(parting, part)  # bridges too: what is left there holds the part and is no face
+    low = np.where(kept, here, 0.0)
+    carved[core] = (low < -STEP)[core]
+    r, c = divmod(int(np.argmin(low)), part.columns)
+    return part.x0 + c * part.pixel, part.y0 + r * part.pixel, float(low[r, c])
 
 
 def bands(grid: Grid) -> Iterator[tuple[slice, slice]]:
@@ -161,8 +195,17 @@ def _wall_gouges(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
     x0, y0, x1, y1 = s.stock.region.bounds
     far = 1000.0
     outside = shapely.box(x0 - far, y0 - far, x1 + far, y1 + far).difference(s.stock.region)
-    yield from wall_gouges(s.strokes, s.tools, asked, outside)
-    yield from bridge_gouges(s.strokes, s.tools, asked)
+    for miss in (
+        *wall_gouges(s.strokes, s.tools, asked, outside),
+        *bridge_gouges(s.strokes, s.tools, asked),
+    ):
+        cut = int(s.strokes.cut[miss.stroke])
+        yield dataclasses.replace(miss, cut=cut if cut < len(asked) else -1)
+
+
+def _wall_residuals(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
+    yield from wall_residuals(s.strokes, s.tools, asked, s.stock.region)
+    yield from bridge_residuals(s.strokes, s.tools, asked)
 
 
 def _beside_walls(wanted: Design, cut: Field, deep: Any, high: Any, part: Any) -> None:
@@ -187,91 +230,3 @@ def _around(values: Any, rows: IntArray, columns: IntArray, choose: Any) -> Any:
         for dc in (-1, 0, 1):
             best = choose(best, values[r, np.clip(columns + dc, 0, values.shape[1] - 1)])
     return best
-
-
-def _places(over: Any, cut: Field, grid: Grid, asked: Any, sign: float) -> Iterator[Miss]:
-    """Yield the worst places of a field of amounts, no two near one another.
-
-    Args:
-        over: amounts, mm, by the slope at each sample.
-        cut: the part.
-        grid: its samples.
-        asked: the asked surface.
-        sign: 1 where the part is too low, -1 where it is too high.
-    """
-    largest = float(over.max()) if over.size else 0.0
-    if largest <= 0:
-        return
-    rows, columns = np.nonzero(over >= min(largest, GOUGE))
-    if len(rows) > MOST_SAMPLES:
-        rows, columns = np.nonzero(over >= 0.5 * largest)
-    order = np.argsort(-over[rows, columns], kind="stable")[:MOST_SAMPLES]
-    rows, columns = rows[order], columns[order]
-    size = over[rows, columns]
-    x, y = grid.x0 + columns * grid.pixel, grid.y0 + rows * grid.pixel
-    free = np.ones(len(rows), dtype=np.bool_)
-    for _ in range(MOST):
-        if not free.any():
-            return
-        k = int(np.argmax(free))
-        near = free & (np.hypot(x - x[k], y - y[k]) <= APART)
-        free &= ~near
-        # beside a wall the deepest samples are the nearest to it, so those further off are looked at too
-        looked = np.concatenate([_some(np.flatnonzero(near & (size >= 0.98 * size[k]))), _some(np.flatnonzero(near))])
-        amounts = [_normal(float(size[j]), cut, asked, int(rows[j]), int(columns[j]), grid.pixel, sign) for j in looked]
-        best = int(np.argmax(amounts))
-        j = looked[best]
-        yield Miss(amount=amounts[best], where=(float(x[j]), float(y[j]), float(cut[rows[j], columns[j]])))
-
-
-def _some(indices: IntArray) -> IntArray:
-    """Return about `SAMPLED` of `indices`, evenly, the first among them."""
-    return indices[:: max(1, len(indices) // SAMPLED)]
-
-
-def _normal(amount: float, cut: Field, asked: Any, row: int, column: int, pixel: float, sign: float) -> float:
-    """Return how far a point is from the asked surface, mm: `amount` by the slope there, or less beside a wall.
-
-    That is the least way to where the asked surface is at the height of the point or beyond it.
-    """
-    n = int(np.ceil(amount / pixel))
-    if n <= 1:
-        return amount
-    n = min(n, FARTHEST)
-    r0, c0 = max(row - n, 0), max(column - n, 0)
-    window = asked[r0 : row + n + 1, c0 : column + n + 1]
-    y = (np.arange(window.shape[0]) + r0 - row) * pixel
-    x = (np.arange(window.shape[1]) + c0 - column) * pixel
-    up = np.maximum(sign * (window - cut[row, column]), 0.0)
-    away = np.sqrt(x[None, :] ** 2 + y[:, None] ** 2 + up * up)
-    return min(amount, float(away.min()))
-
-
-def _findings(s: Setting, asked: Sequence[Asked], code: str, misses: Sequence[Miss], limit: float) -> Iterator[Finding]:
-    """Yield one finding for each place where more than `limit` was measured."""
-    told: list[FloatArray] = []
-    for miss in sorted(misses, key=lambda m: -m.amount):
-        here = np.array(miss.where[:2])
-        if miss.amount <= limit or any(np.hypot(*(here - other)) < APART for other in told):
-            continue
-        told.append(here)
-        place: dict[str, Any] = {"where": miss.where, "amount": miss.amount}
-        stroke = miss.stroke if miss.stroke >= 0 or code == "residual" else _cutter_at(s, miss)
-        if stroke >= 0:
-            known = s.place(int(s.strokes.move[stroke]))
-            place |= {k: known[k] for k in ("line", "cut", "program")}
-        elif miss.cut >= 0:
-            place["cut"] = asked[miss.cut][0]
-        text = "The part is cut {:.3f} mm too deep." if code == "gouge" else "{:.3f} mm are left standing."
-        yield finding(code, text.format(miss.amount), **place)
-        if len(told) >= 2 * MOST:
-            return
-
-
-def _cutter_at(s: Setting, miss: Miss) -> int:
-    """Return the stroke that cut lowest at a place, the last of equals; -1 where none did."""
-    if not len(s.strokes):
-        return -1
-    low = lowest_strokes(s.strokes, s.tools, miss.where[0], miss.where[1])
-    best = float(low.min())
-    return int(np.flatnonzero(low <= best + 1e-6)[-1]) if np.isfinite(best) else -1

@@ -44,12 +44,24 @@ class Design:
         leave: higher than this is a residual, mm; 0 where nothing need be gone.
         cosine: of the asked surface's slope: turns a vertical difference into one normal to it.
         wall: samples beside an upright wall, where heights say nothing: sections and probes look there.
+        owner: index of the cut that may go deepest there, -1 where none speaks; int16.
     """
 
     deepest: Any
     leave: Any
     cosine: Any
     wall: Mask
+    owner: Any
+
+    def window(self, rows: slice, columns: slice) -> Design:
+        """Return views of a window."""
+        return Design(
+            deepest=self.deepest[rows, columns],
+            leave=self.leave[rows, columns],
+            cosine=self.cosine[rows, columns],
+            wall=self.wall[rows, columns],
+            owner=self.owner[rows, columns],
+        )
 
 
 def kerf_region(rule: Kerf) -> Any:
@@ -90,23 +102,25 @@ def design(asked: Sequence[Asked], grid: Grid) -> Design:
         leave=np.zeros(shape, dtype=np.float32),
         cosine=np.ones(shape, dtype=np.float32),
         wall=np.zeros(shape, dtype=np.bool_),
+        owner=np.full(shape, -1, dtype=np.int16),
     )
-    for _, tool, bounds in asked:
+    for index, (_, tool, bounds) in enumerate(asked):
         if bridges := [r for r in bounds.rules if isinstance(r, Bridge)]:
-            _with_bridges(out, bounds, bridges, tool, grid)
+            _with_bridges(out, bounds, bridges, tool, grid, index)
         else:
             for rule in bounds.rules:
-                _lower(out, rule, tool, grid)
+                _lower(out, rule, tool, grid, index)
     return out
 
 
-def _with_bridges(out: Design, bounds: Bounds, bridges: Sequence[Bridge], tool: Tool, grid: Grid) -> None:
+def _with_bridges(out: Design, bounds: Bounds, bridges: Sequence[Bridge], tool: Tool, grid: Grid, index: int) -> None:
     """Evaluate one cut by itself, raise its bridges, then combine it with the others."""
     own = design([("", tool, Bounds(rules=tuple(r for r in bounds.rules if not isinstance(r, Bridge))))], grid)
     for bridge in bridges:
         raise_bridge(own, bridge, grid)
     lower = own.deepest < out.deepest
     np.copyto(out.cosine, own.cosine, where=lower)
+    out.owner[lower] = index
     np.minimum(out.deepest, own.deepest, out=out.deepest)
     np.minimum(out.leave, own.leave, out=out.leave)
     np.logical_or(out.wall, own.wall, out=out.wall)
@@ -163,7 +177,7 @@ def bridge_profile(line: Any, bridge: Bridge, bottom: float) -> FloatArray:
     return points
 
 
-def _lower(out: Design, rule: Rule, tool: Tool, grid: Grid) -> None:
+def _lower(out: Design, rule: Rule, tool: Tool, grid: Grid, index: int) -> None:
     """Combine one rule into `out`, in place, in the window where it speaks."""
     region = rule_region(rule)
     if region.is_empty:
@@ -174,25 +188,21 @@ def _lower(out: Design, rule: Rule, tool: Tool, grid: Grid) -> None:
     part = grid.part(rows, columns)
     if part.rows == 0 or part.columns == 0:
         return
-    view = Design(
-        deepest=out.deepest[rows, columns],
-        leave=out.leave[rows, columns],
-        cosine=out.cosine[rows, columns],
-        wall=out.wall[rows, columns],
-    )
+    view = out.window(rows, columns)
     if isinstance(rule, Groove):
-        _groove(view, rule, part)
+        lower = _groove(view, rule, part)
     elif isinstance(rule, Heights):
-        _heights(view, rule, part)
+        lower = _heights(view, rule, part)
     else:
-        _floor(view, rule, region, tool, part)
+        lower = _floor(view, rule, region, tool, part)
+    view.owner[lower] = index
 
 
-def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: Tool, grid: Grid) -> None:
-    """Lower to a flat floor with upright walls."""
+def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: Tool, grid: Grid) -> Mask:
+    """Lower to a flat floor with upright walls; return where it is the deepest."""
     mask = inside(region, grid)
     depth = rule_depth(rule)
-    lower = mask & (view.deepest > -depth)
+    lower: Mask = mask & (view.deepest > -depth)
     view.deepest[lower] = -depth
     view.cosine[lower] = 1.0
     view.wall[...] |= beside_edge(mask)
@@ -200,6 +210,7 @@ def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: T
         reach = _within(inside(reached(rule, region, tool), grid))
         must = -depth if not (isinstance(rule, Kerf) and rule.through) else -rule.depth
         view.leave[reach] = np.minimum(view.leave[reach], np.float32(must))
+    return lower
 
 
 def _within(mask: Mask) -> Mask:
@@ -247,7 +258,7 @@ def careful_ways(region: Any, radius: float) -> list[tuple[Any, float]]:
     return ways
 
 
-def _heights(view: Design, rule: Heights, grid: Grid) -> None:
+def _heights(view: Design, rule: Heights, grid: Grid) -> Mask:
     """Lower to a relief: bilinear between the samples of its map, so that a finer grid sees the same surface."""
     m = rule.map
     x = np.clip((grid.x - m.origin[0]) / m.pixel - 0.5, 0, m.array.shape[1] - 1)
@@ -261,14 +272,15 @@ def _heights(view: Design, rule: Heights, grid: Grid) -> None:
     height = south * (1 - fy) + north * fy
     mask = inside(rule_region(rule), grid)
     gy, gx = np.gradient(height, grid.pixel) if min(height.shape) > 1 else (np.zeros_like(height),) * 2
-    lower = mask & (height < view.deepest)
+    lower: Mask = mask & (height < view.deepest)
     view.deepest[lower] = height[lower]
     view.cosine[lower] = (1.0 / np.sqrt(1.0 + gx * gx + gy * gy))[lower]
     view.leave[mask] = np.minimum(view.leave[mask], height[mask])
     view.wall[...] |= beside_edge(mask)
+    return lower
 
 
-def _groove(view: Design, rule: Groove, grid: Grid) -> None:
+def _groove(view: Design, rule: Groove, grid: Grid) -> Mask:
     """Lower to a V-groove, from the distance to its outline's own edges (see `Groove`)."""
     mask = inside(rule.region, grid)
     k = 1.0 / math.tan(math.radians(0.5 * rule.angle))
@@ -283,7 +295,7 @@ def _groove(view: Design, rule: Groove, grid: Grid) -> None:
         _rim(view, rule, band & ~mask, rule.begin - distance * k, grid)
     within = np.where(mask, distance, 0.0)
     depth = np.minimum(rule.begin + within * k, rule.limit)
-    lower = mask & (-depth < view.deepest)
+    lower: Mask = mask & (-depth < view.deepest)
     view.deepest[lower] = -depth[lower]
     slope = math.sin(math.radians(0.5 * rule.angle))
     # beside the outline the slope goes on above the face, so that a groove cut too wide is measured normal to it
@@ -296,6 +308,8 @@ def _groove(view: Design, rule: Groove, grid: Grid) -> None:
     signed = np.where(mask, distance, -distance)
     reach = _groove_reach(rule, signed, mask, k, grid)
     view.leave[mask] = np.minimum(view.leave[mask], -reach[mask])
+    either: Mask = lower | beside
+    return either
 
 
 def _rim(view: Design, rule: Groove, outside: Mask, depth: FloatArray, grid: Grid) -> None:

@@ -30,9 +30,9 @@ from pathgen.model.tool import EndMill, Tool, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.codes import finding
 from pathgen.proof.grid import Grid
+from pathgen.proof.sections import section
 from pathgen.proof.strokes import Strokes, strokes_of, track_of
 from pathgen.proof.sweep import Field, sweep
-from pathgen.proof.walls import section
 
 Place = tuple[float, float, float, float, float, float]
 

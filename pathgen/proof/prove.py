@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from pathgen.errors import ArgumentError, one_of, positive
-from pathgen.model.bounds import Flat, Groove, Kerf
+from pathgen.model.bounds import Flat, Groove
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
 from pathgen.model.holding import KeepOut
@@ -24,10 +24,12 @@ from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_finding
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
 from pathgen.proof.grid import Grid
-from pathgen.proof.pieces import loose_findings
+from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import Proof
+from pathgen.proof.standing import standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field
+from pathgen.proof.through import remaining_findings, through_findings
 
 PIXEL = 0.1
 """Step of the height field, mm, where a V bit or a ball cuts: finer letters than 1 mm still have ten samples across."""
@@ -60,6 +62,7 @@ def prove(
     face: Literal["top", "back"] = "top",
     confirmed: bool = False,
     minimum_left: float | None = None,
+    thin_wall: float | None = None,
     own: bool = False,
 ) -> Proof:
     """Prove programs, run one after the other on one stock.
@@ -83,6 +86,7 @@ def prove(
         face: "back" for work that is read through clear stock from the front.
         confirmed: the maker has looked at the front view.
         minimum_left: least thickness that must remain under cuts that do not go through, mm.
+        thin_wall: standing walls narrower than this are told, mm; None = by the material, its grain and the height.
         own: the texts were written by pathgen, so what it never writes is an error.
 
     Returns:
@@ -98,9 +102,8 @@ def prove(
         raise ArgumentError("there is nothing to prove: give at least one program text")
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
-    setting = _setting(
-        texts, tools, stock, asked, machine=machine, clearance=clearance, keep_out=keep_out, at=at, own=own
-    )
+    stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
+    setting = _setting(texts, tools, stock, asked, **stated, thin_wall=thin_wall, own=own)
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
 
 
@@ -148,10 +151,10 @@ def _proved(
     coarse = strokes_of(s.track, sagitta=np.where(flat, COARSE * grid.pixel, SAGITTA))
     met = cut_in_order(coarse, s.tools, grid, field)
     findings = [
-        *program_findings(s),
+        *reach_findings(s, program_findings(s), before, field, grid),
         *keep_out_findings(s),
         *rapid_findings(s, met),
-        *loose_findings(s, hold),
+        *standing_findings(s, asked, field, grid),
     ]
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:
@@ -160,7 +163,7 @@ def _proved(
         assert asked is not None
         carved = measured.carved
         findings += measured.findings
-        findings += _asked_findings(s, asked, measured, minimum_left)
+        findings += _asked_findings(s, asked, measured, minimum_left, after)
         findings += _touch_findings(s, asked, touch_off, field, grid)
     findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(
@@ -172,8 +175,18 @@ def _proved(
         complete=asked is not None and s.machine is not None,
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
-        **({} if measured is None else measured.sizes),
+        time=None,
+        **({} if measured is None else _measures(measured)),
     )
+
+
+def _measures(measured: Measured) -> dict[str, Any]:
+    """Return what was measured as the proof states it."""
+    marks = {name: measured.marks.get(what) for name, what in (("deep", "gouge"), ("high", "residual"))}
+    for mark in marks.values():
+        if mark is not None:
+            mark.flags.writeable = False
+    return {**measured.sizes, **marks, "cuts": measured.cuts}
 
 
 def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: HeightMap | None) -> Grid:
@@ -217,32 +230,11 @@ def _open_edges(asked: Sequence[Asked]) -> frozenset[int]:
 
 
 def _asked_findings(
-    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None
+    s: Setting, asked: Sequence[Asked], measured: Measured, minimum_left: float | None, after: HeightMap | None
 ) -> Iterator[Finding]:
     """Yield findings that need both the design and the cut part."""
-    stock = s.stock
-    through = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Kerf) and r.through]
-    for k in sorted({k for k, _ in through}):
-        own = s.strokes.lowest[s.strokes.cut == k] if (s.strokes.cut == k).any() else s.strokes.lowest
-        gap = stock.thickest + float(own.min(initial=0.0))
-        if gap > STEP:
-            yield finding(
-                "not-through",
-                f"The cut ends {gap:.2f} mm above the underside where the board is {stock.thickest:g} mm thick.",
-                amount=gap,
-                cut=asked[k][0],
-            )
-    if through and stock.thickness_range is None:
-        yield finding("thickness-range", "A cut goes through a board whose thickness is stated without a range.")
-    if minimum_left is not None:
-        left = stock.thinnest + measured.lowest[2]
-        if left < minimum_left - STEP:
-            yield finding(
-                "too-little-left",
-                f"{left:.2f} mm are left where the board is {stock.thinnest:g} mm thick; {minimum_left:g} were asked.",
-                amount=minimum_left - left,
-                where=measured.lowest,
-            )
+    yield from through_findings(s, asked, after)
+    yield from remaining_findings(s, measured.lowest, minimum_left)
     for name, _, b in asked:
         ridges = [r.ridge for r in b.rules if isinstance(r, Groove) and r.ridge > 0]
         if ridges:
@@ -261,7 +253,7 @@ def _touch_findings(
     if touch_off is None or s.stock.zero_height == "table" or len(np.unique(s.strokes.tool)) < 2:
         return
     spot = shapely.Point(touch_off)
-    faced = any(isinstance(r, Flat) and r.open_edges and r.region.covers(spot) for _, _, b in asked for r in b.rules)
+    faced = any(isinstance(r, Flat) and r.facing and r.region.covers(spot) for _, _, b in asked for r in b.rules)
     rows, columns = grid.window((touch_off[0] - 0.5, touch_off[1] - 0.5, touch_off[0] + 0.5, touch_off[1] + 0.5))
     around = field[rows, columns]
     if around.size and not faced and float(around.min()) < -STEP:
@@ -279,6 +271,8 @@ def _unchecked(
     """Yield a sentence for everything that could not be checked."""
     if asked is None:
         yield "What was asked is not known, so the part was held against nothing."
+    elif len(asked) > 1 and not (s.track.cut >= 0).any():
+        yield "The programs do not name their cuts, so the part was not compared after each of them."
     if s.machine is None:
         yield "The machine is not known, so travel, speeds and feeds were not checked."
     elif s.at is None:

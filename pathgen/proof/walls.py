@@ -1,4 +1,4 @@
-"""Upright walls, by exact distances between strokes and outlines, and exact horizontal sections of the swept text.
+"""Upright walls, by exact distances between strokes and outlines.
 
 A grid cannot see how far a wall stands from where it was asked: a wall moved by half a pixel is seen half the time. So
 the cutter's center line is held against the outlines themselves: nearer than the radius is a gouge, and an outline
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,8 +20,10 @@ from pathgen.model.bounds import Bridge, Flat, Groove, Kerf, Rule
 from pathgen.model.tool import Tool
 from pathgen.proof.design import PLANNED, QUAD, Asked, careful_ways, kerf_region, rule_depth, rule_region
 from pathgen.proof.grid import ring_edges
+from pathgen.proof.places import Miss
+from pathgen.proof.sections import section as section
 from pathgen.proof.strokes import Strokes
-from pathgen.proof.sweep import Profile, profile_of
+from pathgen.proof.sweep import profile_of
 
 PROBE_STEP = 0.5
 """Distance of probes along an outline, mm. Larger: a short miss falls between two; smaller: time."""
@@ -40,71 +41,16 @@ NOISE = 1e-6
 MOST_LEVELS = 8
 """Levels looked at above a floor that was not reached; beyond that the wall counts as standing in full."""
 
+CLEAR = 0.001
+"""Strokes that come no nearer than the radius less this are clear of a wall, mm: twice the chords of round offsets."""
+
 SEEN = 0.0005
 """Overlaps below this are the chords of arcs and offsets, mm; nothing is made of them."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Miss:
-    """A place where a wall is not where it was asked.
-
-    Attributes:
-        amount: mm, > 0.
-        where: (x, y, z), mm.
-        stroke: index of the stroke, or -1 where none came near.
-        cut: index of the asked cut whose outline it is, or -1.
-    """
-
-    amount: float
-    where: tuple[float, float, float]
-    stroke: int = -1
-    cut: int = -1
 
 
 def lines_of(strokes: Strokes) -> Any:
     """Return each stroke as a line seen from above; a plunge as one of no length."""
     return shapely.linestrings(np.stack([strokes.a[:, :2], strokes.b[:, :2]], axis=1))
-
-
-def section(strokes: Strokes, tools: Mapping[int, Tool], z: float, *, quad_segs: int = QUAD) -> Any:
-    """Return the area that `strokes` cut away at height `z`: their center lines grown by the tool's radius there, mm.
-
-    Exact up to the chords of round ends, for strokes that are level or flat-bottomed; a cone or ball on a slope is
-    taken at the stroke's lower end, cut into pieces over which its radius changes by at most 0.01 mm.
-    """
-    parts = []
-    for number in np.unique(strokes.tool):
-        profile = profile_of(tools[int(number)]) if int(number) in tools else None
-        if profile is None:
-            continue
-        own = strokes[(strokes.tool == number) & (strokes.lowest <= z + 1e-9)]
-        if len(own):
-            parts.append(_section(own, profile, z, quad_segs))
-    return shapely.union_all(parts) if parts else shapely.MultiPolygon()
-
-
-def _section(own: Strokes, profile: Profile, z: float, quad_segs: int) -> Any:
-    a, b = own.a.copy(), own.b.copy()
-    for one, other in ((a, b), (b, a)):  # only the part of each stroke where the tip is below z
-        above = one[:, 2] > z
-        share = (one[above, 2] - z) / (one[above, 2] - other[above, 2])
-        one[above] += share[:, None] * (other[above] - one[above])
-    if profile.kind == "flat":
-        lines = shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1))
-        joined = shapely.line_merge(shapely.union_all(lines[shapely.length(lines) > 0]))
-        dots = shapely.points(np.concatenate([a[:, :2], b[:, :2]])[np.tile(shapely.length(lines) == 0, 2)])
-        grown = shapely.buffer([joined, *dots[: len(dots) // 2]], profile.radius, quad_segs=quad_segs)
-        return shapely.union_all(grown)
-    ra, rb = profile.reach(np.maximum(z - a[:, 2], 0.0)), profile.reach(np.maximum(z - b[:, 2], 0.0))
-    n = np.maximum(np.ceil(np.abs(ra - rb) / 0.01), 1).astype(int)
-    owner = np.repeat(np.arange(len(n)), n)
-    k = np.arange(len(owner)) - np.repeat(np.cumsum(n) - n, n)
-    p = a[owner] + (k / n[owner])[:, None] * (b - a)[owner]
-    q = a[owner] + ((k + 1) / n[owner])[:, None] * (b - a)[owner]
-    low = np.minimum(p[:, 2], q[:, 2])
-    radius = profile.reach(np.maximum(z - low, 0.0))
-    lines = shapely.linestrings(np.stack([p[:, :2], q[:, :2]], axis=1))
-    return shapely.union_all(shapely.buffer(lines, radius, quad_segs=quad_segs))
 
 
 def permitted(asked: Sequence[Asked], z: float) -> Any:
@@ -156,6 +102,14 @@ def wall_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Ask
 
 
 def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float, height: FloatArray) -> Iterator[Miss]:
+    if shapely.get_num_coordinates(area):
+        # most strokes stay well away from all walls: one look at the area drawn in spares them the exact distances
+        clear = shapely.buffer(area, -(radius - CLEAR), quad_segs=QUAD)
+        shapely.prepare(clear)
+        beside = ~shapely.covers(clear, lines_of(strokes[chosen]))
+        chosen, height = chosen[beside], height[beside]
+        if not len(chosen):
+            return
     lines = lines_of(strokes[chosen])
     starts = shapely.points(strokes.a[chosen, :2])
     shapely.prepare(area)

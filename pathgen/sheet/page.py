@@ -42,6 +42,7 @@ READ_UP_TO = 8_000_000
 beyond it that takes longer than the rest of the sheet."""
 
 _CUT = re.compile(r"CUT ([0-9]+) ")
+_PASS = re.compile(r"PASS ([0-9]+)\.([0-9]+)")
 
 PICTURE_WIDTH = 1100
 """Pixels of the part's picture: 95 mm on paper at 290 dots per inch."""
@@ -79,8 +80,9 @@ def setup_sheet(job: Job, *, proof: Proof | None = None, accepted: Sequence[str]
         _head(job, proof, time, findings, accepted),
         _zero(job),
         _section("Tools, in order", _tools(job, spent)),
-        _section("Cuts, in order", _cuts(job, spent)),
+        _section("Cuts, in order", _cuts(job, spent, motions)),
         _section("Programs", _programs(programs, suffix)),
+        _section("Proof", _measured(proof)) if proof.compared else "",
         _section("Plan", _plan(job, motions, findings)),
         _findings(findings, accepted, proof.unchecked, (*job.stock.zero_xy, job.stock.zero_z)),
         _section("Cautions", _list(cautions(job), "cautions")),
@@ -139,7 +141,7 @@ def _tool_cuts(job: Job) -> list[Cut]:
 def _head(job: Job, proof: Proof, time: Time, findings: Sequence[Finding], accepted: Sequence[str]) -> str:
     mm, inches = size_words(*_size(job))
     kind, words = _state(proof, findings, accepted)
-    measured = f"Worst gouge {proof.gouge:.3f} mm, worst residual {proof.residual:.3f} mm. " if proof.height else ""
+    measured = f"Worst gouge {proof.gouge:.3f} mm, worst residual {proof.residual:.3f} mm. " if proof.compared else ""
     picture = _part(job, proof)
     return (
         f'<header>\n<div><p class="kind">Setup sheet</p><h1>{e(job.name)}</h1>\n'
@@ -177,7 +179,7 @@ def _part(job: Job, proof: Proof) -> str:
     seen = "read from the front" if job.face == "back" else "seen from above"
     words = f"The part as simulated from the written programs, {seen}."
     if marked(proof.findings):
-        words += " Red hatching: cut too deep. Blue hatching: left standing."
+        words += " Marks have the numbers of the findings."
     data = base64.b64encode(png).decode("ascii")
     return (
         f'<figure><img alt="{e(words)}" src="data:image/png;base64,{data}"><figcaption>{e(words)}</figcaption></figure>'
@@ -268,23 +270,74 @@ def _cell(content: str) -> str:
     return f'<td class="n">{content}</td>'
 
 
-def _cuts(job: Job, spent: Mapping[Cut, float]) -> str:
+def _cuts(job: Job, spent: Mapping[Cut, float], motions: Sequence[Motion]) -> str:
     cuts = _tool_cuts(job)
-    numbers = number_tools(cuts)
+    numbers, last = number_tools(cuts), _last_passes(motions)
     rows, k = [], 0
     for item in job.cuts:
         if isinstance(item, Stop):
-            rows.append(f'<tr class="stop"><td colspan="6">Stop: {e(item.message)}</td></tr>')
+            rows.append(f'<tr class="stop"><td colspan="7">Stop: {e(item.message)}</td></tr>')
             continue
         k += 1
         cells = [
             f'<th scope="row">{k}</th>', f"<td>{e(item.name)}</td>", f"<td>T{numbers[item.tool]}</td>",
-            _cell(_depth(item, job)), _cell(str(len(item.passes))),
+            _cell(_depth(item, job)), _cell(str(len(item.passes))), _cell(_pass_names(k, last.get(k, 0))),
             _cell(clock(spent[item]) if item in spent else ""),
         ]  # fmt: skip
         rows.append(f"<tr>{''.join(cells)}</tr>")
-    heads = [("No.", ""), ("Cut", "grow"), ("Tool", ""), ("Depth, mm", "n"), ("Passes", "n"), ("Time", "n")]
-    return _table("Passes count every stretch with the tool in the work, entries included.", heads, rows)
+    heads = [("No.", ""), ("Cut", "grow"), ("Tool", ""), ("Depth, mm", "n"), ("Passes", "n"), ("Marked PASS", "n"),
+             ("Time", "n")]  # fmt: skip
+    words = "Passes count every stretch with the tool in the work, entries included."
+    if last:
+        words += (
+            " The programs mark each stretch between two lifts, PASS and its number: after a stop, note the last one "
+            "that was finished, and make the rest with restart()."
+        )
+    return _table(words, heads, rows)
+
+
+def _last_passes(motions: Sequence[Motion]) -> dict[int, int]:
+    """Return the highest number of a pass in each cut, as the programs mark them."""
+    last: dict[int, int] = {}
+    for motion in motions:
+        for event in motion.events:
+            mark = _PASS.match(event.text) if event.kind == "comment" else None
+            if mark:
+                last[int(mark[1])] = max(last.get(int(mark[1]), 0), int(mark[2]))
+    return last
+
+
+def _pass_names(cut: int, last: int) -> str:
+    return "" if last == 0 else f"{cut}.1" if last == 1 else f"{cut}.1 to {cut}.{last}"
+
+
+def _measured(proof: Proof) -> str:
+    """Build the table of what each cut did, held against what was asked, and of the whole part."""
+    rows = [
+        _result(str(k), c.name, _lines(c.lines), c.gouge, c.gouge_area, c.residual, c.residual_area)
+        for k, c in enumerate(proof.cuts, 1)
+    ]
+    whole = (proof.gouge, proof.gouge_area, proof.residual, proof.residual_area)
+    rows.append(_result("", "the whole part", "", *whole))
+    heads = [("No.", ""), ("Cut", "grow"), ("Lines", ""), ("Too deep, mm", "n"), ("over, mm²", "n"),
+             ("Left standing, mm", "n"), ("over, mm²", "n")]  # fmt: skip
+    words = "Worst places, normal to the asked surface; areas where it is more than is owed."
+    if proof.asked is not None:
+        words += f" Removed {proof.removed / 1000:.2f} cm³, asked {proof.asked / 1000:.2f} cm³."
+    return _table(words, heads, rows)
+
+
+def _result(number: str, name: str, lines: str, *amounts: float) -> str:
+    """Build one row: name, lines, then (mm, mm2) too deep and left standing."""
+    numbers = "".join(_cell(f"{v:.3f}" if k % 2 == 0 else f"{v:.1f}") for k, v in enumerate(amounts))
+    return f'<tr><th scope="row">{e(number)}</th><td>{e(name)}</td><td>{e(lines)}</td>{numbers}</tr>'
+
+
+def _lines(spans: Iterable[tuple[str, int, int]]) -> str:
+    """Return where a cut stands in the programs: "12 to 90", with the program's number where there are more."""
+    listed = list(spans)
+    several = len({program for program, _, _ in listed}) > 1
+    return ", ".join(f"{program}: {a} to {b}" if several else f"{a} to {b}" for program, a, b in listed)
 
 
 def _depth(cut: Cut, job: Job) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -14,7 +14,9 @@ from pathgen.model.bounds import Kerf
 from pathgen.model.cut import Cut
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
+from pathgen.model.stock import Stock
 from pathgen.proof.grid import Grid, inside
+from pathgen.sheet.marks import Kind, Mark
 from pathgen.sheet.picture import part_png
 
 if TYPE_CHECKING:
@@ -25,52 +27,85 @@ SPOT = 0.006
 """Radius of a marked place, as a share of the part's longer side: smaller is overlooked, larger hides the letter."""
 
 
+MARKED: Final = 40
+"""Findings marked, at most: more would hide the part."""
+
+
 def part_picture(
-    job: Job, proof: Proof | None = None, *, width: int = 1400, margin: float = 0.06, finished: bool = False
+    work: Job | Stock, proof: Proof | None = None, *, width: int = 1400, margin: float = 0.06, finished: bool = False
 ) -> bytes:
-    """Return a PNG of the part as its own programs cut it in simulation; of back-side work the front view.
+    """Return a PNG of the part as its programs cut it in simulation; of back-side work the front view.
 
     Args:
-        job: its stock decides color, outline and grain.
+        work: the job; or the stock that programs were checked on, then `proof` is needed.
         proof: with the simulated part; None = the job's own.
         width: of the longer side, pixels.
         margin: of ground around it, as a share of the longer side.
         finished: show only what is cut free (the piece inside the through outlines), without frame and marks.
 
     Returns:
-        A PNG. Places of gouge and residual findings are marked: red and blue hatched spots.
+        A PNG. What is too deep or left standing is hatched, every place of a finding is marked with its number in
+        `Proof.findings` (the first `MARKED` of them), and a legend says what is what.
 
     Raises:
         ArgumentError: if the proof holds no simulated part, or `finished` finds nothing that is cut free.
     """
-    proof = proof or job.prove()
+    if isinstance(work, Stock):
+        stock, back = work, False
+        if proof is None or finished:
+            raise ArgumentError("with a stock alone give the proof that check() returned, and no finished=")
+    else:
+        proof, stock, back = proof or work.prove(), work.stock, work.face == "back"
     if proof.height is None:
-        raise ArgumentError(f"job {job.name!r} has no simulated part to show: its tools are not known")
+        raise ArgumentError("there is no simulated part to show: its tools are not known")
     field = proof.height
     grid = _grid(field)
-    turn = slice(None, None, -1) if job.face == "back" else slice(None)
-    keep = inside(job.stock.outline, grid) if job.stock.outline is not None else None
-    marks: dict[str, BoolArray] = {}
+    turn = slice(None, None, -1) if back else slice(None)
+    keep = inside(stock.outline, grid) if stock.outline is not None else None
+    areas: dict[str, BoolArray] = {}
+    marks: list[Mark] = []
     array = field.array
     if finished:
-        keep = _piece(job, grid)
+        assert not isinstance(work, Stock)
+        keep = _piece(work, grid)
         rows, columns = (np.flatnonzero(keep.any(axis=axis)) for axis in (1, 0))
         if len(rows) == 0:
-            raise ArgumentError(f"job {job.name!r} cuts nothing free: the piece inside its outline is empty")
+            raise ArgumentError(f"job {work.name!r} cuts nothing free: the piece inside its outline is empty")
         crop = slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
         array, keep = array[crop], keep[crop]
     else:
-        marks = {code: m[:, turn] for code in ("gouge", "residual") if (m := _spots(proof.findings, code, grid)).any()}
+        marks = list(_marks(proof.findings, grid, mirrored=back))
+        areas = {code: a[:, turn] for code in ("gouge", "residual") if (a := _area(proof, code, grid)).any()}
     return part_png(
-        array[:, turn], pixel=field.pixel, material=job.stock.material, thickness=job.stock.thickness,
-        keep=None if keep is None else keep[:, turn], grain_angle=job.stock.grain or 0.0, width=width, margin=margin,
-        gouge=marks.get("gouge"), residual=marks.get("residual"),
+        array[:, turn], pixel=field.pixel, material=stock.material, thickness=stock.thickness,
+        keep=None if keep is None else keep[:, turn], grain_angle=stock.grain or 0.0, width=width, margin=margin,
+        gouge=areas.get("gouge"), residual=areas.get("residual"), marks=marks,
     )  # fmt: skip
 
 
 def marked(findings: Iterable[Finding]) -> bool:
     """Whether a picture of the part holds marks."""
-    return any(f.code in ("gouge", "residual") and f.where is not None for f in findings)
+    return any(f.where is not None for f in findings)
+
+
+def _marks(findings: Sequence[Finding], grid: Grid, *, mirrored: bool) -> Iterator[Mark]:
+    """Yield a mark for each place of a finding, at the edge of the picture where it lies beyond."""
+    for number, f in enumerate(findings[:MARKED], 1):
+        if f.where is not None:
+            x, y = ((v - o) / grid.pixel + 0.5 for v, o in zip(f.where, (grid.x0, grid.y0), strict=False))
+            x, y = min(max(x, 0.0), float(grid.columns)), min(max(y, 0.0), float(grid.rows))
+            kind: Kind = "gouge" if f.code == "gouge" else "residual" if f.code == "residual" else f.severity
+            yield Mark(kind=kind, x=grid.columns - x if mirrored else x, y=y, number=number)
+
+
+def _area(proof: Proof, code: str, grid: Grid) -> BoolArray:
+    """Return where the part is too deep or something is left: the samples, and a spot at the place of each finding.
+
+    Walls are measured between the samples, so the spots are needed as well.
+    """
+    spots = _spots(proof.findings, code, grid)
+    found = proof.deep if code == "gouge" else proof.high
+    return spots if found is None else spots | found
 
 
 def _grid(field: HeightMap) -> Grid:

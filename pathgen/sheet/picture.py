@@ -8,6 +8,7 @@ the darkening of hollows (open sky seen from a point, estimated from averages ar
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from pathgen.errors import ArgumentError, positive
 from pathgen.model.arrays import BoolArray, FloatArray
+from pathgen.sheet.marks import Kind, Mark, hatch, with_marks
 from pathgen.sheet.plan import paths_svg
 from pathgen.sheet.surface import Look, grain, look
 
@@ -33,15 +35,11 @@ LIFT: Final = 0.95
 GROUND: Final = (0.80, 0.775, 0.735)
 """The paper that the part lies on, linear light."""
 
-GOUGE: Final = (0.56, 0.07, 0.0)
-RESIDUAL: Final = (0.0, 0.16, 0.52)
-"""Vermilion and deep blue, linear light: told apart by every common kind of color vision, and by their hatch."""
-
 DIM: Final = 0.24
 """How much darker the deepest floor is than the face: less, and floors of two depths look like one."""
 
 MARK: Final = 5
-"""Marked cells are grown to at least this many pixels, so that a single cell can be seen."""
+"""Hatched cells are grown to at least this many pixels, so that a single cell can be seen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +61,7 @@ def part_png(
     gouge: BoolArray | None = None,
     residual: BoolArray | None = None,
     keep: BoolArray | None = None,
+    marks: Sequence[Mark] = (),
     grain_angle: float = 0.0,
     width: int = 1400,
     margin: float = 0.06,
@@ -74,15 +73,17 @@ def part_png(
         pixel: size of a cell, mm.
         material: one of `pathgen.model.stock.MATERIALS`; decides color, grain and gloss.
         thickness: of the stock, mm; cells as deep show the ground under the part. None = nothing goes through.
-        gouge: cells (same shape) cut too deep, marked in vermilion, hatched rising to the right.
-        residual: cells left standing, marked in blue, hatched falling to the right.
+        gouge: cells (same shape) cut too deep: a dark hatch rising to the right.
+        residual: cells left standing: a light hatch falling to the right.
         keep: cells to show; elsewhere the ground, as when the part is out of its frame. None = all.
+        marks: places to look at, the gravest first; they lie over the hatches.
         grain_angle: of the wood's grain or the metal's brushing, degrees counter-clockwise from X.
         width: of the longer side of the picture, pixels.
         margin: of ground around the part, as a share of its longer side.
 
     Returns:
-        The bytes of an RGB PNG; the same heights always give the same bytes.
+        The bytes of an RGB PNG; the same heights always give the same bytes. Where anything is marked, a legend
+        stands in a strip under the part.
 
     Raises:
         ArgumentError: for an array that is not two-dimensional or not finite, or masks of another shape.
@@ -99,10 +100,16 @@ def part_png(
     paint = look(material)
     scene, step = _scene(field, float(pixel), thickness, masks[2], 2 * width, margin)
     rgb = _lit(scene, paint, grain_angle)
-    for mask, color, falling in ((masks[0], GOUGE, False), (masks[1], RESIDUAL, True)):
+    hatched: list[Kind] = []
+    kinds: tuple[tuple[Kind, BoolArray | None], ...] = (("gouge", masks[0]), ("residual", masks[1]))
+    for kind, mask in kinds:
         if mask is not None and mask.any():
-            _mark(rgb, _on_grid(mask[::-1].astype(np.float32), step, scene, margin) > 0.0, color, falling)
-    return _encode(rgb)
+            cells = _on_grid(mask[::-1].astype(np.float32), step, scene, margin) > 0.0
+            hatch(rgb, _blurred(cells.astype(np.float32), MARK) > 1e-5, kind)
+            hatched.append(kind)
+    room = round(max(field.shape) * margin / step)
+    placed = [(m.kind, (m.x / step + room) / 2, ((len(field) - m.y) / step + room) / 2, m.number) for m in marks]
+    return _encode(rgb, placed, hatched)
 
 
 def _scene(
@@ -251,21 +258,11 @@ def _blurred(field: Image, radius: int) -> Image:
     return out.astype(np.float32)
 
 
-# -- marks and file -----------------------------------------------------------------------------------------------
+# -- file --------------------------------------------------------------------------------------------------------
 
 
-def _mark(rgb: Image, mask: BoolArray, color: tuple[float, float, float], falling: bool) -> None:
-    """Lay a hatched color over cells, grown so that one cell is seen."""
-    grown = _blurred(mask.astype(np.float32), MARK) > 1e-5
-    rows, columns = np.indices(mask.shape)
-    stripe = ((columns + (rows if falling else -rows)) // 5) % 2 == 0
-    ink = np.array(color, np.float32)
-    rgb[grown & stripe] = ink
-    rgb[grown & ~stripe] = 0.35 * rgb[grown & ~stripe] + 0.65 * (0.4 * ink + 0.6)
-
-
-def _encode(rgb: Image) -> bytes:
-    """Average 2 x 2 cells to a pixel, turn linear light into sRGB (IEC 61966-2-1) and write a PNG."""
+def _encode(rgb: Image, marks: Sequence[tuple[Kind, float, float, int | None]], hatched: Sequence[Kind]) -> bytes:
+    """Average 2 x 2 cells to a pixel, turn linear light into sRGB (IEC 61966-2-1), draw the marks and write a PNG."""
     from PIL import Image as Pictures
 
     rows, columns, _ = rgb.shape
@@ -273,5 +270,6 @@ def _encode(rgb: Image) -> bytes:
     v = np.clip(small, 0.0, 1.0)
     s = np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
     out = io.BytesIO()
-    Pictures.fromarray(np.rint(s * 255).astype(np.uint8)).save(out, format="PNG", compress_level=7)
+    page = with_marks(Pictures.fromarray(np.rint(s * 255).astype(np.uint8)), marks, hatched)
+    page.save(out, format="PNG", compress_level=7)
     return out.getvalue()

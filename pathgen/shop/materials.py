@@ -1,4 +1,4 @@
-"""What is known of each material for planning: its family, entries and slots.
+"""What is known of each material for planning and checking: its family, entries, slots and chip loads.
 
 The figures are common practice with no source, unless their line says otherwise.
 """
@@ -8,8 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from pathgen.errors import ArgumentError
+from pathgen.model.arrays import FloatArray
 from pathgen.model.stock import MATERIALS
+
+LEAST_CHIP: Final = 0.01
+"""Least chip load of any cutter, mm: below it an edge rubs instead of cutting. Common practice, no source."""
 
 Family: TypeAlias = Literal["wood", "board", "foam", "plastic", "metal", "card", "mineral"]
 
@@ -24,6 +31,8 @@ class Material:
         max_ramp: steepest entry, degrees.
         slot_depth: deepest slot one cutter wide, in diameters, before chips must be cleared.
         clear: seen through, so finished walls show every mark.
+        chip_load: (least, most) chip load in shares of the cutter's diameter; None where no cutter with edges is used,
+            or no figure is known.
     """
 
     name: str
@@ -31,26 +40,56 @@ class Material:
     max_ramp: float
     slot_depth: float
     clear: bool = False
+    chip_load: tuple[float, float] | None = None
+
+    def chip_range(self, diameter: ArrayLike) -> tuple[FloatArray, FloatArray] | None:
+        """Return (least, most) chip load, mm a tooth, of cutters of `diameter` (mm, array); None where not known.
+
+        Shares of the diameter, since small cutters break at what large ones need; at least `LEAST_CHIP`. Common
+        practice on routers, no source.
+
+        >>> least, most = material("hardwood").chip_range(6)
+        >>> print(least, most)
+        0.12 0.18
+        """
+        if self.chip_load is None:
+            return None
+        across = np.asarray(diameter, dtype=np.float64)
+        low, high = (np.maximum(share * across, LEAST_CHIP) for share in self.chip_load)
+        return low, high
 
 
-def _m(name: str, family: Family, max_ramp: float, slot_depth: float, clear: bool = False) -> Material:
-    return Material(name=name, family=family, max_ramp=max_ramp, slot_depth=slot_depth, clear=clear)
+_SOFT: Final = (0.02, 0.03)
+"""Chip load of wood and plastics in diameters."""
+
+
+def _m(
+    name: str,
+    family: Family,
+    max_ramp: float,
+    slot_depth: float,
+    chip_load: tuple[float, float] | None = None,
+    clear: bool = False,
+) -> Material:
+    return Material(
+        name=name, family=family, max_ramp=max_ramp, slot_depth=slot_depth, chip_load=chip_load, clear=clear
+    )
 
 
 _TABLE: Final = {
     m.name: m
     for m in (
-        _m("hardwood", "wood", 5.0, 2.0),
-        _m("softwood", "wood", 10.0, 2.0),
-        _m("plywood", "board", 5.0, 2.0),
-        _m("mdf", "board", 5.0, 2.0),
-        _m("hdu foam", "foam", 10.0, 2.0),
-        _m("xps foam", "foam", 10.0, 2.0),
-        _m("acrylic", "plastic", 5.0, 1.0, clear=True),
-        _m("polycarbonate", "plastic", 5.0, 1.0, clear=True),
-        _m("pvc foam", "plastic", 5.0, 2.0),
-        _m("brass", "metal", 3.0, 1.0),
-        _m("aluminium", "metal", 3.0, 1.0),
+        _m("hardwood", "wood", 5.0, 2.0, _SOFT),
+        _m("softwood", "wood", 10.0, 2.0, _SOFT),
+        _m("plywood", "board", 5.0, 2.0, _SOFT),
+        _m("mdf", "board", 5.0, 2.0, _SOFT),
+        _m("hdu foam", "foam", 10.0, 2.0, _SOFT),
+        _m("xps foam", "foam", 10.0, 2.0, _SOFT),
+        _m("acrylic", "plastic", 5.0, 1.0, _SOFT, clear=True),
+        _m("polycarbonate", "plastic", 5.0, 1.0, _SOFT, clear=True),
+        _m("pvc foam", "plastic", 5.0, 2.0, _SOFT),
+        _m("brass", "metal", 3.0, 1.0, (0.007, 0.012)),
+        _m("aluminium", "metal", 3.0, 1.0, (0.01, 0.015)),
         _m("card", "card", 5.0, 1.0),
         _m("stone", "mineral", 3.0, 1.0),
         _m("glass", "mineral", 3.0, 1.0, clear=True),
