@@ -230,7 +230,9 @@ def _clearance(
     return fits[1].clearance, fits
 
 
-def blank_for(shape: MultiPolygon, thickness: float, material_name: str, diameter: float, title: str) -> Stock:
+def blank_for(
+    shape: MultiPolygon, thickness: float, material_name: str, diameter: float, title: str, *, on_table: bool = False
+) -> Stock:
     """Return a board made to the size of a plug.
 
     Raises:
@@ -240,7 +242,10 @@ def blank_for(shape: MultiPolygon, thickness: float, material_name: str, diamete
         raise ArgumentError(f"{title}: the plug's material is not known: give plug_stock= or materials=(pocket, plug)")
     x0, y0, x1, y1 = shape.bounds
     room = 2.0 * SPARE * diameter
-    return Stock(math.ceil(x1 - x0 + room), math.ceil(y1 - y0 + room), thickness, material=material_name)
+    return Stock(
+        math.ceil(x1 - x0 + room), math.ceil(y1 - y0 + room), thickness, material=material_name,
+        zero_height="table" if on_table else "top",
+    )  # fmt: skip
 
 
 def into(shape: MultiPolygon, stock: Stock, *, turned: bool) -> Matrix:

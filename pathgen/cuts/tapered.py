@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import shapely
@@ -57,7 +58,8 @@ def tapered_inlay(
         materials: of pocket and plug; None = of their stocks.
         cutting: speeds, or a mapping from tools to speeds; None takes the tools' own.
         stock: the pocket's board.
-        plug_stock: the plug's board, in the middle of which the plug is laid; None = a blank made to its size.
+        plug_stock: the plug's board, in the middle of which the plug is laid; None = a blank made to its size, with its
+            zero on the table, since hardly any of its face is left to set tools on.
         name: for comments and the sheet; None = "inlay".
 
     Returns:
@@ -89,7 +91,7 @@ def tapered_inlay(
     taken = closed_by(opened_by(drawn, flat), flat) if flat > 0 else drawn
     used = materials_of(materials, stock, plug_stock)
     widest = max((m.diameter for m in mills), default=bit.diameter)
-    blank = plug_stock or blank_for(taken, max(deep + 3.0, 1.5 * deep), used[1], widest, title)
+    blank = plug_stock or blank_for(taken, max(deep + 3.0, 1.5 * deep), used[1], widest, title, on_table=True)
     place = into(taken, blank, turned=True)
     plug_region = placed(taken, place)
     notes = [*common_notes(region, under_gap, proud, title), *_tapered_notes(taken, bit, seat, detail, title)]
@@ -134,6 +136,16 @@ def _tapered_notes(taken: MultiPolygon, bit: VBit, seat: float, detail: float, t
                 "meets the pocket's bottom, with no gap under it.",
                 "Give less depth, a sharper bit, or let glue escape along the ends.",
                 (float(spot.x), float(spot.y), 0.0), 2 * reach, title,
+            )
+        )  # fmt: skip
+    if bit.tip > 0 and wide:
+        blunt = 0.5 * bit.tip * math.cos(math.radians(0.5 * bit.angle))
+        notes.append(
+            note(
+                "inlay-tip", "warning",
+                f"The bit's tip, {bit.tip:g} mm wide, leaves flat bottoms where strokes are narrow; the plug's ridges "
+                f"there are sharp and overlap by {blunt:.3f} mm.",
+                "Take a sharper bit, or blunt the ridges by hand.", None, blunt, title,
             )
         )  # fmt: skip
     thin = solid(shapely.difference(top, opened(top, 0.5 * detail)))

@@ -298,6 +298,7 @@ _PLAN: dict[str, Code] = {
     "inlay-proud": Code(_W, "a plug hardly stands above the face", "Take a thicker board, or a shallower pocket."),
     "inlay-tolerance": Code(_W, "an inlay's outline was read coarsely", "Give tolerance=0.001 to read() or text()."),
     "inlay-ridge": Code(_W, "parts of a plug meet the pocket's bottom with no gap", "Take a sharper bit."),
+    "inlay-tip": Code(_W, "a blunt tip makes sharp ridges of the plug overlap", "Take a sharper bit."),
     "inlay-detail": Code(_W, "thin detail on a plug may break", "Draw it bolder."),
     "groove-limit": Code(_N, "wide strokes get a flat floor", "Give depth_limit= for another depth."),
     "valley-shallow": Code(

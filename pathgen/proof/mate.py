@@ -108,7 +108,8 @@ class Mating:
     Attributes:
         kind: "straight" or "tapered" walls.
         seat: height of the plug's own face over the pocket's face, mm; negative for a plug that is turned over.
-        under_gap: room between plug and pocket floor, mm; None where the pocket has no floor under the plug.
+        under_gap: room between plug and pocket floor, ridges on it apart, mm; None where the pocket has no floor under
+            the plug.
         proud: how far plug or board stand above the pocket's face, mm.
         clearance: least and largest air between straight walls, mm on each side; of tapered walls the gaps.
         interference: deepest place where both would be, mm normal to the wall, >= 0.
@@ -329,7 +330,7 @@ def _tapered(pocket: Half, plug: Half, place: Place, wanted: Wanted, pixel: floa
     result = Mating(
         kind="tapered",
         seat=seat,
-        under_gap=float(np.quantile(gap[under], 0.95)) if under.any() else None,  # ridges on the floor apart
+        under_gap=float(gap[under].max()) if under.any() else None,  # where no ridge stands on the floor
         proud=seat + cleared,
         clearance=(float(normal[carrying].min()), float(normal[carrying].max())),
         interference=float(hit.max()),
