@@ -324,6 +324,8 @@ def _tapered(pocket: Half, plug: Half, place: Place, wanted: Wanted, pixel: floa
     hit = -np.minimum(normal, 0.0)
     row, column = np.unravel_index(int(np.argmax(hit)), hit.shape)
     under = (hole < floor + RIM) & (depth < RIM)
+    if wanted.under_gap is not None and floor > seat - wanted.under_gap + RIM:
+        under[...] = False  # strokes so narrow that their walls meet above the floor
     at = -max(2 * RIM, 0.02 * -floor)
     void = hole < at
     open_ = void & (seat + depth > at) & (gap * sine > TOUCHING)
