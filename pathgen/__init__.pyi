@@ -61,8 +61,11 @@ from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
 from pathgen.sheet.part import part_picture as part_picture
+from pathgen.sheet.section import section_svg as section_svg
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
+from pathgen.trial import trial as trial
+from pathgen.trial import trial_result as trial_result
 from pathgen.units import inch as inch
 
 __version__: str
