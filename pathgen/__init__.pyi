@@ -6,10 +6,13 @@ from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
 from pathgen.check import check as check
 from pathgen.cuts.face import face as face
+from pathgen.cuts.inlay import Inlay as Inlay
+from pathgen.cuts.inlay import inlay as inlay
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
 from pathgen.cuts.raised import raised as raised
+from pathgen.cuts.tapered import tapered_inlay as tapered_inlay
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
 from pathgen.errors import DrawingError as DrawingError
@@ -20,6 +23,7 @@ from pathgen.errors import PathgenError as PathgenError
 from pathgen.errors import ShopFileError as ShopFileError
 from pathgen.errors import WriteError as WriteError
 from pathgen.job import Job as Job
+from pathgen.job import mate as mate
 from pathgen.model.artwork import Layer as Layer
 from pathgen.model.artwork import Lettering as Lettering
 from pathgen.model.bounds import Bounds as Bounds
@@ -47,6 +51,7 @@ from pathgen.model.tool import Holder as Holder
 from pathgen.model.tool import TrailingKnife as TrailingKnife
 from pathgen.model.tool import VBit as VBit
 from pathgen.motion.time import Time as Time
+from pathgen.proof.mate import Mating as Mating
 from pathgen.proof.report import Proof as Proof
 from pathgen.restart import Restart as Restart
 from pathgen.restart import restart as restart
@@ -56,8 +61,11 @@ from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
 from pathgen.sheet.part import part_picture as part_picture
+from pathgen.sheet.section import section_svg as section_svg
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
+from pathgen.trial import trial as trial
+from pathgen.trial import trial_result as trial_result
 from pathgen.units import inch as inch
 
 __version__: str

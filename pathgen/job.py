@@ -14,7 +14,8 @@ import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.errors import ArgumentError, NotProvedError, numbers, one_of, positive, yes_or_no
+from pathgen.errors import ArgumentError, NotProvedError, positive, yes_or_no
+from pathgen.jobcheck import Accepted, are_texts, check_arguments, check_cut, flatten, list_of, pairs
 from pathgen.model.artwork import HasRegion
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
@@ -26,11 +27,12 @@ from pathgen.model.stock import Stock
 from pathgen.program.faced import footprint, kerfs, lowered
 
 if TYPE_CHECKING:
+    from pathgen.cuts.inlay import Inlay
     from pathgen.motion.time import Time
+    from pathgen.proof.mate import Mating
     from pathgen.proof.report import Proof
 
 Cuts: TypeAlias = "Cut | Stop | Iterable[Cuts]"
-Accepted: TypeAlias = tuple[str, float]
 
 CLEARANCE = 5.0
 """Least height of rapids over the stock and over every keep-out, mm. Common practice, no source."""
@@ -46,6 +48,9 @@ CUT_BEFORE = "The stock was cut before (stock_after=): thin walls between both w
 
 TOUCH_ROOM = 3.0
 """Radius of the uncut spot on which a tool is set, mm: room for a setting block or a sheet of paper."""
+
+TOUCH_LEAST = 0.8
+"""Radius of the smallest spot that will do, mm: the proof looks half a millimeter to each side."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,17 +110,17 @@ class Job:
         if not isinstance(self.name, str) or not self.name.strip():
             raise ArgumentError("a job needs a name: it stands in every file and on the sheet")
         put = object.__setattr__
-        put(self, "keep_out", _listed("keep_out", self.keep_out, KeepOut))
-        put(self, "hold", _listed("hold", self.hold, Tape, Vacuum, Screws))
+        put(self, "keep_out", list_of("keep_out", self.keep_out, KeepOut))
+        put(self, "hold", list_of("hold", self.hold, Tape, Vacuum, Screws))
         screws = [k for h in self.hold if isinstance(h, Screws) for k in h.keep_outs]
         put(self, "keep_out", (*self.keep_out, *(k for k in screws if k not in self.keep_out)))
-        _check_arguments(self)
-        listed = tuple(_flatten(self.cuts))
+        check_arguments(self)
+        listed = tuple(flatten(self.cuts))
         if not any(isinstance(c, Cut) for c in listed):
             raise ArgumentError(f"job {self.name!r} has no cuts: give what vgroove(), pocket(), profile() … return")
         for cut in listed:
             if isinstance(cut, Cut):
-                _check_cut(cut, self.stock)
+                check_cut(cut, self.stock)
         highest = max((k.height for k in self.keep_out), default=-math.inf)
         put(self, "clearance", max(float(self.clearance), highest + CLEARANCE))
         number_tools([c for c in listed if isinstance(c, Cut)])
@@ -170,7 +175,7 @@ class Job:
             return zero, ()
         left = board.buffer(-TOUCH_ROOM).difference(shapely.union(cut_away, kept_out).buffer(TOUCH_ROOM))
         if left.is_empty:
-            left = board.difference(shapely.union(cut_away, kept_out).buffer(0.5))
+            left = board.difference(shapely.union(cut_away, kept_out).buffer(TOUCH_LEAST))
         why = "lies beside the stock" if beside else "lies under a keep-out" if covered else "is cut away by this job"
         if left.is_empty:
             raise ArgumentError(
@@ -268,7 +273,7 @@ class Job:
         Raises:
             ArgumentError: for texts that are none, and for a height map of another slab or another step than `grid`.
         """
-        if texts is not None and not _are_texts(texts):
+        if texts is not None and not are_texts(texts):
             raise ArgumentError("texts must be a list of program texts, such as [p.text for p in job.programs()]")
         if stock_after is not None:
             check_cut_stock(stock_after, self.stock, grid)
@@ -332,7 +337,7 @@ class Job:
     def _refuse(self, proof: Proof, accept: Sequence[Accepted]) -> tuple[str, ...]:
         """Raise unless every error is accepted; return a header line for each accepted finding."""
         allowed: dict[str, float] = {}
-        for code, amount in _pairs(accept):
+        for code, amount in pairs(accept):
             if code not in ACCEPTABLE:
                 raise ArgumentError(f"accept: {code!r} can never be accepted; only {' and '.join(ACCEPTABLE)} can")
             allowed[code] = max(allowed.get(code, 0.0), positive("accepted amount", amount))
@@ -426,74 +431,36 @@ class Job:
         return paths_svg(self.tool_cuts, self.stock, keep_out=self.keep_out, touch_off=self.touch_off, title=self.name)
 
 
-# -- helpers -----------------------------------------------------------------------------------------------------
+def mate(pocket: Job, plug: Job, *, asked: Inlay | None = None) -> Mating:
+    """Put a plug into its pocket, both as their own programs cut them, and measure the fit.
 
+    Args:
+        pocket: the job that cuts the recess.
+        plug: the job that cuts the piece.
+        asked: the inlay that both were planned from; None: the halves are laid over each other by the boxes of what
+            they cut, and the fit is measured without being held against numbers.
 
-def _flatten(cuts: Any) -> Iterator[Cut | Stop]:
-    if isinstance(cuts, Cut | Stop):
-        yield cuts
-    elif isinstance(cuts, Iterable) and not isinstance(cuts, str):
-        for c in cuts:
-            yield from _flatten(c)
-    else:
-        raise ArgumentError(f"cuts holds a {type(cuts).__name__}: give what the cutting functions return, or a Stop")
+    Returns:
+        The fit, with a finding for everything that does not.
 
+    Raises:
+        ArgumentError: where one of both cuts nothing that could fit the other.
+    """
+    from pathgen.program.faced import registered
+    from pathgen.proof.mate import Half, Wanted
+    from pathgen.proof.mate import mate as put_together
 
-def _listed(name: str, values: Any, *kinds: type[Any]) -> tuple[Any, ...]:
-    """Return a sequence of things of these kinds as a tuple, or raise `ArgumentError`."""
-    found = tuple(values) if isinstance(values, Iterable) and not isinstance(values, str) else None
-    if found is None or not all(isinstance(v, kinds) for v in found):
-        words = " or ".join(k.__name__ for k in kinds)
-        raise ArgumentError(f"{name}={values!r} must be a list of {words}, such as {name}=[{kinds[0].__name__}(…)]")
-    return found
-
-
-def _are_texts(texts: Any) -> bool:
-    """Whether this is a list of program texts; one text alone is not."""
-    return isinstance(texts, Iterable) and not isinstance(texts, str) and all(isinstance(t, str) for t in texts)
-
-
-def _pairs(accept: Any) -> list[Accepted]:
-    """Return accepted findings as pairs, or raise `ArgumentError`."""
-    pairs = list(accept) if isinstance(accept, Iterable) and not isinstance(accept, str) else None
-    if pairs is None or not all(isinstance(p, tuple | list) and len(p) == 2 for p in pairs):
-        raise ArgumentError(f"accept={accept!r} must be a list of (code, amount in mm), such as [('gouge', 0.02)]")
-    return [(p[0], p[1]) for p in pairs]
-
-
-def _check_arguments(job: Job) -> None:
-    """Raise `ArgumentError` for what cannot be carried out whatever the cuts are."""
-    for name, kind in (("stock", Stock), ("machine", Machine)):
-        given = getattr(job, name)
-        if not isinstance(given, kind):
-            raise ArgumentError(
-                f"{name} is a {type(given).__name__}, not a {kind.__name__}: the order is Job(name, stock, machine, "
-                "cuts)"
-            )
-    one_of("face", job.face, ("top", "back"))
-    one_of("order", job.order, ("tools", "listed"))
-    positive("clearance", job.clearance)
-    yes_or_no("confirmed", job.confirmed)
-    if job.minimum_left is not None:
-        positive("minimum_left", job.minimum_left, zero=True)
-    if job.thin_wall is not None:
-        positive("thin_wall", job.thin_wall)
-    if job.at is not None:
-        numbers("at", job.at, form="(x, y) or (x, y, z) in mm", counts=(2, 3))
-    if job.touch_off is not None:
-        numbers("touch_off", job.touch_off, form="(x, y) in mm")
-    if job.size is not None:
-        for value in numbers("size", job.size, form="(width, height) in mm"):
-            positive("size", value)
-    if job.artwork is not None and not isinstance(job.artwork, BaseGeometry | HasRegion):
-        raise ArgumentError(f"artwork={job.artwork!r} has no area: give what read(), text() or plate() returned")
-
-
-def _check_cut(cut: Cut, stock: Stock) -> None:
-    if cut.stock is not None and cut.stock != stock:
-        raise ArgumentError(f"cut {cut.name!r} was planned on another stock: plan it with stock= of this job")
-    if cut.stock is None and cut.depth >= stock.thinnest - 1e-9:
-        raise ArgumentError(
-            f"cut {cut.name!r} is {cut.depth:g} mm deep in a stock of {stock.thinnest:g} mm: give it stock=, and "
-            "depth=THROUGH if it is to go through"
-        )
+    halves = []
+    for job in (pocket, plug):
+        programs = job._texts()
+        tools = {number: tool for p in programs for number, tool in p.tools.items()}
+        halves.append(Half(texts=[p.text for p in programs], tools=tools, stock=job.stock))
+    straight = any(c.through for c in plug.tool_cuts) if asked is None else asked.kind == "straight"
+    place = asked.place if asked else registered(pocket.tool_cuts, plug.tool_cuts, turned=not straight)
+    wanted = Wanted(
+        clearance=asked.clearance if asked else None,
+        under_gap=asked.under_gap if asked else None,
+        proud=asked.proud if asked else None,
+        positioning=max(pocket.machine.positioning, plug.machine.positioning),
+    )
+    return put_together(halves[0], halves[1], kind="straight" if straight else "tapered", place=place, wanted=wanted)

@@ -24,7 +24,8 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from pathgen.errors import ArgumentError, InternalError
-from pathgen.job import Accepted, Job
+from pathgen.job import Job
+from pathgen.jobcheck import Accepted
 from pathgen.model.cut import Cut
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap

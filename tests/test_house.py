@@ -21,8 +21,10 @@ MAY_KNOW = {
     "program": {"units", "errors", "model", "cuts"},
     "motion": {"units", "errors", "model", "shop"},
     "proof": {"units", "errors", "model", "shop", "motion"},
-    "job": {"units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
-    "restart": {"units", "errors", "model", "program", "motion", "proof", "job"},
+    "jobcheck": {"units", "errors", "model"},
+    "job": {"jobcheck", "units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
+    "trial": {"units", "errors", "model", "shape", "shop", "cuts", "job"},
+    "restart": {"jobcheck", "units", "errors", "model", "program", "motion", "proof", "job"},
     "check": {"units", "errors", "model", "motion", "proof"},
     "sheet": {
         "units",

@@ -112,7 +112,8 @@ def test_a_floor_tool_clears_what_it_can_enter():
     cuts = vgroove(region, bit_of(60, stepover=0.5), depth_limit=4, floor_tool=mill)
     assert [type(c.tool) for c in cuts] == [pg.VBit, pg.EndMill]
     assert cuts[1].after == (cuts[0],)
-    assert cuts[1].bounds.rules[0].floor_diameter == 6
+    assert cuts[0].bounds.rules[0].floor_diameter == 6
+    assert cuts[1].bounds.rules[0].depth == 4
     q = inner_points(region.geoms[0].buffer(-4 * math.tan(math.pi / 6) - 3 * 0.3, join_style="mitre"), 3000)
     z = np.min([swept(c, q) for c in cuts], axis=0)
     assert z == pytest.approx(np.full(len(q), -4), abs=1e-6)

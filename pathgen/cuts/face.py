@@ -85,7 +85,7 @@ def face(
         _start_in_air(runs, asked, stock, tool)
     cut = floor_cut(
         runs,
-        Flat(region=asked, depth=depth, open_edges=True),
+        Flat(region=asked, depth=depth, open_edges=True, facing=True),
         center,
         tool=tool,
         cutting=speeds,

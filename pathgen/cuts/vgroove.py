@@ -22,7 +22,7 @@ from pathgen.cuts.model import Cut, Cuttings, Pass, cutting_for, tool_notes
 from pathgen.errors import ArgumentError, DrawingError, positive
 from pathgen.model.arrays import FloatArray
 from pathgen.model.artwork import Lettering, Matrix, Shape, region_of
-from pathgen.model.bounds import Bounds, Groove
+from pathgen.model.bounds import Bounds, Flat, Groove
 from pathgen.model.findings import Finding
 from pathgen.model.path import Path
 from pathgen.model.stock import Stock
@@ -259,12 +259,15 @@ class Work:
 
 
 def _in_order(bit: Cut, milled: Sequence[Cut], *, mills_first: bool) -> tuple[Cut, ...]:
-    """Return the cuts bound to run one after the other, all held against what was asked of the whole."""
+    """Return the cuts bound to run one after the other; each is held against its own share of what was asked."""
     done: list[Cut] = []
     for cut in (*milled, bit) if mills_first else (bit, *milled):
+        rules = tuple(
+            replace(r, open_edges=True) if bit.open_edges and isinstance(r, Flat) else r for r in cut.bounds.rules
+        )
         done.append(
             replace(
-                cut, bounds=bit.bounds, after=tuple(done), open_edges=bit.open_edges, units_guessed=bit.units_guessed
+                cut, bounds=Bounds(rules), after=tuple(done), open_edges=bit.open_edges, units_guessed=bit.units_guessed
             )
         )
     return tuple(done)

@@ -25,11 +25,13 @@ class Flat:
         region: mm, stock coordinates.
         depth: mm, positive down.
         open_edges: the region may run out of the stock.
+        facing: the whole plane is a new face, on which later tools are set.
     """
 
     region: MultiPolygon
     depth: float
     open_edges: bool = False
+    facing: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -11,6 +11,7 @@ from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.errors import ArgumentError
+from pathgen.model.artwork import Matrix
 from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Rule
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.stock import Stock
@@ -87,3 +88,21 @@ def lowered(cuts: Sequence[Cut | Stop], stock: Stock) -> tuple[Cut | Stop, ...]:
             faced = cut.face_depth
             region = shapely.union_all([r.region for r in cut.bounds.rules if isinstance(r, Flat)])
     return tuple(out)
+
+
+def registered(pocket: Sequence[Cut], plug: Sequence[Cut], *, turned: bool) -> Matrix:
+    """Return the move that lays a pocket over its plug by the middles of what each was asked to cut or leave.
+
+    Args:
+        pocket: cuts of the recess.
+        plug: cuts of the piece: what stands is what their grooves go round, or their outlines enclose.
+        turned: the plug is turned over, so the pocket is mirrored.
+    """
+    x0, y0, x1, y1 = shapely.union_all([footprint(c.bounds) for c in pocket]).bounds
+    outlines = [k.shape for c in plug for k in kerfs(c)]
+    grooves = [r.region for c in plug for r in c.bounds.rules if isinstance(r, Groove)]
+    holes = [shapely.Polygon(ring) for g in grooves for p in shapely.get_parts(g) for ring in p.interiors]
+    px0, py0, px1, py1 = shapely.union_all(outlines or holes).bounds
+    sign = -1.0 if turned else 1.0
+    dx, dy = 0.5 * (px0 + px1) - sign * 0.5 * (x0 + x1), 0.5 * (py0 + py1) - 0.5 * (y0 + y1)
+    return (sign, 0.0, 0.0, 1.0, dx, dy)

@@ -311,6 +311,15 @@ _PLAN: dict[str, Code] = {
     "slug-cleared": Code(_N, "waste that would drop loose is cleared away", "A smaller cutter allows for bridges."),
     "parts-joined": Code(_W, "parts stand nearer to each other than the cutter is wide", "Move them apart."),
     "steep-bridge": Code(_N, "ramped bridges rise steeper than the entry's angle", "Take shorter or fewer bridges."),
+    "inlay-changed": Code(_N, "a shape is changed so that both cutters can make it", "Take smaller cutters."),
+    "inlay-fit": Code(_N, "what an ISO 286 fit means at a place", "Measure a trial before the costly piece."),
+    "inlay-fit-uneven": Code(_W, "one clearance does not suit all widths of the shape", "Give a clearance in mm."),
+    "inlay-gap": Code(_W, "too little room under a plug", "Give more under_gap=."),
+    "inlay-proud": Code(_W, "a plug hardly stands above the face", "Take a thicker board, or a shallower pocket."),
+    "inlay-tolerance": Code(_W, "an inlay's outline was read coarsely", "Give tolerance=0.001 to read() or text()."),
+    "inlay-ridge": Code(_W, "parts of a plug meet the pocket's bottom with no gap", "Take a sharper bit."),
+    "inlay-tip": Code(_W, "a blunt tip makes sharp ridges of the plug overlap", "Take a sharper bit."),
+    "inlay-detail": Code(_W, "thin detail on a plug may break", "Draw it bolder."),
     "groove-limit": Code(_N, "wide strokes get a flat floor", "Give depth_limit= for another depth."),
     "valley-shallow": Code(
         _N,
@@ -321,6 +330,18 @@ _PLAN: dict[str, Code] = {
     "size-differs": Code(_W, "the piece comes out in another size than asked", "Check the drawing's units."),
     "size-mistaken": Code(_W, "another unit would make the size fit", "Give read(units=...)."),
     "touch-off-moved": Code(_N, "tools are set beside the work zero", "Give touch_off=(x, y) for another spot."),
+}
+
+_FIT: dict[str, Code] = {
+    "fit-interferes": Code(_E, "plug and pocket would be in the same place", "Plan both halves anew, together."),
+    "fit-clearance": Code(_E, "the air between the walls is not what was asked", "Plan both halves anew, together."),
+    "fit-contact": Code(_E, "sloped walls do not touch", "Cut both halves with the same bit, its angle as measured."),
+    "fit-open": Code(_E, "the plug does not fill the pocket at the face", "Plan both halves anew, together."),
+    "fit-gap": Code(_E, "the room under the plug is not what was asked", "Check both depths and the bit's angle."),
+    "fit-proud": Code(_E, "the plug does not stand as high as asked", "Check both depths and the plug's board."),
+    "fit-too-fine": Code(
+        _W, "a fit finer than the machine moves", "Cut a trial, and hold both halves against it, or ask for more air."
+    ),
 }
 
 _READ_ADVICE: dict[str, str] = {
@@ -384,6 +405,7 @@ CODES: dict[str, Code] = {
         for code, meaning in READ_CODES.items()
     },
     **_PLAN,
+    **_FIT,
     **_PROGRAM,
     **_PROOF,
 }

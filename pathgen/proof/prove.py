@@ -265,7 +265,7 @@ def _touch_findings(
     if touch_off is None or s.stock.zero_height == "table" or len(np.unique(s.strokes.tool)) < 2:
         return
     spot = shapely.Point(touch_off)
-    faced = any(isinstance(r, Flat) and r.open_edges and r.region.covers(spot) for _, _, b in asked for r in b.rules)
+    faced = any(isinstance(r, Flat) and r.facing and r.region.covers(spot) for _, _, b in asked for r in b.rules)
     rows, columns = grid.window((touch_off[0] - 0.5, touch_off[1] - 0.5, touch_off[0] + 0.5, touch_off[1] + 0.5))
     around = field[rows, columns]
     if around.size and not faced and float(around.min()) < -STEP:

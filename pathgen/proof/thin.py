@@ -117,7 +117,7 @@ class Standing:
     @property
     def floors(self) -> list[float]:
         """Depths of flat floors that do not go through, mm."""
-        depths = {round(r.depth, 3) for r in self._rules or () if isinstance(r, Flat) and not r.open_edges}
+        depths = {round(r.depth, 3) for r in self._rules or () if isinstance(r, Flat) and not r.facing}
         return sorted(d for d in depths if d < self._s.stock.thinnest)
 
     @property
