@@ -66,8 +66,9 @@ def mill_floor(
         radius = 0.5 * mill.diameter
         if grown(floor, -radius).is_empty or (done and _solid(_both(rest, opened(floor, radius))).is_empty):
             continue
-        (cut,) = pocket(floor, mill, depth=groove.limit, cutting=cutting, stock=stock, name=title)
-        done.append(cut)
+        done += pocket(
+            floor, mill, depth=groove.limit, rest_after=tuple(done), cutting=cutting, stock=stock, name=title
+        )
         rest = as_multi(shapely.difference(rest, opened(floor, radius)))
     return tuple(done), _solid(rest)
 
