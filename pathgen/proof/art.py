@@ -29,6 +29,9 @@ SIZE = 0.01
 AREA = 0.05
 """A smaller share of the artwork than this may be cut too much or too little: fine strokes, rounded corners."""
 
+AROUND = 3.0
+"""How far round the artwork's box it is looked at alone, mm."""
+
 INCH = 25.4
 """The ratio that comes from taking inches for mm or mm for inches."""
 
@@ -49,8 +52,16 @@ def _mirrored(region: Any, across: float) -> Any:
 
 
 def _on(region: Any, cut: Mask, grid: Grid) -> float:
-    """Return the best likeness of `region` with what was cut: where it stands, or with its box over the cut's."""
-    best = likeness(inside(region, grid), cut)
+    """Return the best likeness of `region` with what was cut: where it stands, or with its box over the cut's.
+
+    Where it stands it is looked at alone too, since raised work is the negative of it in some field of the board.
+    """
+    drawn = inside(region, grid)
+    best = likeness(drawn, cut)
+    x0, y0, x1, y1 = region.bounds
+    near = grid.window((x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND))
+    if drawn[near].any():
+        best = max(best, likeness(drawn[near], cut[near]))
     rows, columns = np.flatnonzero(cut.any(axis=1)), np.flatnonzero(cut.any(axis=0))
     if len(rows):
         x = grid.x0 + 0.5 * (columns[0] + columns[-1]) * grid.pixel

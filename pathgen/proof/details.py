@@ -32,6 +32,7 @@ def detail_findings(asked: Sequence[Asked]) -> Iterator[Finding]:
         asked: (name, tool, bounds) of each cut.
     """
     floors = [(k, r, tool) for k, (_, tool, b) in enumerate(asked) for r in b.rules if isinstance(r, Flat | Kerf)]
+    grooves = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Groove)]
     done: dict[int, Any] = {}
     for k, (name, tool, bounds) in enumerate(asked):
         left, away, top = [], 0.0, 0.0
@@ -40,7 +41,11 @@ def detail_findings(asked: Sequence[Asked]) -> Iterator[Finding]:
                 region = kerf_region(rule) if isinstance(rule, Kerf) else rule.region
                 away, top = 0.5 * tool.diameter, rule_depth(rule)
                 others = [(j, r, t) for j, r, t in floors if j != k and rule_depth(r) >= rule_depth(rule) - 1e-6]
-                found = _beyond(region, _reach(rule, tool, done), away)
+                # the floor of another cut's groove is finished by its bit
+                bits = [r.region for j, r in grooves if j != k and r.limit >= top - 1e-6]
+                found = [
+                    p for p in _beyond(region, _reach(rule, tool, done), away) if not any(bit.covers(p) for bit in bits)
+                ]
                 left += [p for p in found for p in _parts(p, others, done)]
             elif isinstance(rule, Groove) and rule.tip > 0 and isinstance(tool, VBit):
                 away, top = 0.5 * rule.tip, 0.0
