@@ -1,14 +1,16 @@
-"""Make the pictures of README and docs from the examples' own programs: ``python docs/make_pictures.py``."""
+"""Make the pictures of README and docs from the examples: ``python docs/make_pictures.py [example …]``."""
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import runpy
 import sys
 import tempfile
 from pathlib import Path
 
-from PIL import Image
+import resvg_py
+from PIL import Image, ImageOps
 
 import pathgen as pg
 from pathgen.sheet.part import part_picture
@@ -18,17 +20,32 @@ OUT = Path(__file__).parent / "pictures"
 WIDTH = 1000
 
 
+SECTIONS = {"leaf_inlay": "leaf_section", "tapered_lettering": "ivy_section"}
+"""Examples whose halves are shown put together."""
+
+
 def jobs_of(example: str) -> list[pg.Job]:
-    """Run an example into a folder that is thrown away; return its jobs."""
+    """Run an example into a folder that is thrown away; draw its section; return its jobs."""
     with tempfile.TemporaryDirectory() as folder:
         sys.argv = [example, folder]
         names = runpy.run_path(str(ROOT / "examples" / f"{example}.py"))
+    if example in SECTIONS:
+        picture = resvg_py.svg_to_bytes(svg_string=pg.section_svg(names["fit"]))
+        (OUT / f"{SECTIONS[example]}.png").write_bytes(bytes(picture))
     return names.get("jobs") or [names["job"]]
 
 
+def picture_of(job: pg.Job) -> Image.Image:
+    """Return the part without marks; out of its frame where it is cut free."""
+    free = any(cut.through for cut in job.tool_cuts)
+    proof = dataclasses.replace(job.prove(), findings=())
+    return Image.open(io.BytesIO(part_picture(job, proof, finished=free, margin=0.1))).convert("RGB")
+
+
 def sheet(pictures: list[Image.Image], columns: int) -> Image.Image:
-    """Lay pictures of one size side by side."""
+    """Lay pictures side by side, all made as large as the first."""
     wide, high = pictures[0].size
+    pictures = [p if p.size == (wide, high) else ImageOps.pad(p, (wide, high), color="#ffffff") for p in pictures]
     rows = -(-len(pictures) // columns)
     page = Image.new("RGB", (wide * columns, high * rows), pictures[0].getpixel((2, 2)))
     for n, picture in enumerate(pictures):
@@ -39,9 +56,12 @@ def sheet(pictures: list[Image.Image], columns: int) -> Image.Image:
 def main() -> None:
     """Write one PNG for each example."""
     OUT.mkdir(exist_ok=True)
+    wanted = sys.argv[1:]
     for path in sorted((ROOT / "examples").glob("*.py")):
+        if wanted and path.stem not in wanted:
+            continue
         jobs = jobs_of(path.stem)
-        pictures = [Image.open(io.BytesIO(part_picture(job, finished=True, margin=0.1))).convert("RGB") for job in jobs]
+        pictures = [picture_of(job) for job in jobs]
         page = pictures[0] if len(pictures) == 1 else sheet(pictures, 2)
         page = page.resize((WIDTH, round(page.height * WIDTH / page.width)), Image.Resampling.LANCZOS)
         page.quantize(192, dither=Image.Dither.FLOYDSTEINBERG).save(OUT / f"{path.stem}.png", optimize=True)
