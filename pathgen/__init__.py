@@ -60,6 +60,8 @@ _HOME = {
     "profile": "cuts.profile",
     "Bridges": "cuts.profile",
     "face": "cuts.face",
+    "drill": "cuts.drill",
+    "circles": "shape.circles",
     "back_side": "shape.back",
     "Job": "job",
     "check": "check",

@@ -5,6 +5,7 @@ from pathgen.artwork.model import Artwork as Artwork
 from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
 from pathgen.check import check as check
+from pathgen.cuts.drill import drill as drill
 from pathgen.cuts.face import face as face
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
@@ -50,6 +51,7 @@ from pathgen.proof.report import Proof as Proof
 from pathgen.restart import Restart as Restart
 from pathgen.restart import restart as restart
 from pathgen.shape.back import back_side as back_side
+from pathgen.shape.circles import circles as circles
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
