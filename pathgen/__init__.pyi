@@ -5,11 +5,13 @@ from pathgen.artwork.model import Artwork as Artwork
 from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
 from pathgen.check import check as check
+from pathgen.cuts.chamfer import chamfer as chamfer
 from pathgen.cuts.drill import drill as drill
 from pathgen.cuts.face import face as face
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
+from pathgen.cuts.screws import screw_holes as screw_holes
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
 from pathgen.errors import DrawingError as DrawingError
@@ -56,6 +58,7 @@ from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
 from pathgen.sheet.part import part_picture as part_picture
+from pathgen.shop.heights import read_heights as read_heights
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
 from pathgen.units import inch as inch

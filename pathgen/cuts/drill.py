@@ -109,8 +109,8 @@ def drill(
     bite = tool.diameter if peck is None else positive("peck", peck)
     if bite > tool.diameter + 1e-9:
         raise ArgumentError(
-            f"{title}: peck={bite:g} is more than one diameter ({tool.diameter:g} mm): chips pack and the drill breaks; "
-            "take less"
+            f"{title}: peck={bite:g} is more than one diameter ({tool.diameter:g} mm): chips pack and the drill "
+            "breaks; take less"
         )
     xy, notes = _centers(points, tool, title)
     _check_places(xy, tool, stock, title)
@@ -162,7 +162,7 @@ def _centers(points: Places, tool: Drill, title: str) -> tuple[FloatArray, tuple
             listed.append((x, y))
     else:
         try:
-            listed = [tuple(map(float, numbers("points", p, form="(x, y) of each hole in mm"))) for p in points]  # type: ignore[misc]
+            listed = [tuple(map(float, numbers("points", p, form="(x, y) of each hole in mm"))) for p in points]
         except TypeError:
             raise ArgumentError(f"{title}: points={points!r} must be a list of (x, y) in mm") from None
     if not listed:

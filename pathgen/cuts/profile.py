@@ -293,7 +293,7 @@ def _along(plan: Plan, lines: MultiLineString) -> None:
     if isinstance(tool, VBit):
         deep = -plan.depth.bottom
         half = float(tool.radius_at(deep))
-        for line in _smooth_runs(lines):
+        for line in smooth_runs(lines):
             region = as_multi(line.buffer(half, quad_segs=64))
             plan.rules.append(Groove(region=region, angle=tool.angle, tip=tool.tip, limit=deep))
     elif isinstance(tool, BallNose):
@@ -302,7 +302,7 @@ def _along(plan: Plan, lines: MultiLineString) -> None:
         plan.rules.insert(0, _kerf(plan, lines, tool.diameter))
 
 
-def _smooth_runs(lines: MultiLineString) -> list[LineString]:
+def smooth_runs(lines: MultiLineString) -> list[LineString]:
     """Return the lines cut at their corners.
 
     A V bit leaves the union of its cones. Across a corner that is less than the groove whose walls are the union's

@@ -152,9 +152,9 @@ class _Work:
             if mill is None and any(n.code == "floor-ridge" for n in notes):
                 bounds = self._bounds(None, ridge_left(self.speeds, self.groove))
         thin = min(self.placed, key=lambda p: p.plan.thinnest[2])
-        notes.append(
-            flatness_note(self.groove.bit, 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest), self.title)
-        )
+        if self.stock is None or self.stock.heights is None:
+            width, spot = 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest)
+            notes.append(flatness_note(self.groove.bit, width, spot, self.title))
         unreached = _unreached(self.asked, self.groove.flat)
         notes += _corner_note(self, unreached)
         first = Cut(

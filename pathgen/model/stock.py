@@ -58,8 +58,8 @@ class Stock:
         zero_on_film: Z is set on the film, not on the face.
         unevenness: how far the face may lie above or below its plane, mm.
         outline: the slab's true outline where it is no rectangle, inside width x height.
-        measured_top: heights of the face that the maker measured, rows (x, y, z) in mm in stock coordinates, z above the
-            plane on which Z is set; between them the face is interpolated (`top_at`), beyond them it is unknown.
+        measured_top: heights of the face that the maker measured, rows (x, y, z) in mm in stock coordinates, z above
+            the plane on which Z is set; between them the face is interpolated (`top_at`), beyond them it is unknown.
 
     Raises:
         ArgumentError: for sizes that are not above 0, a range that does not hold the nominal, an unknown word.

@@ -55,7 +55,8 @@ def laid_on(cuts: Sequence[Cut | Stop], stock: Stock) -> tuple[Cut | Stop, ...]:
     if faced:
         if only[0] is not faced[0]:
             raise ArgumentError(
-                f"cut {only[0].name!r} runs before the facing of an uneven top: face first, with order='listed' if need be"
+                f"cut {only[0].name!r} runs before the facing of an uneven top: face first, with "
+                "order='listed' if need be"
             )
         if faced[0].face_depth <= stock.dip:
             raise ArgumentError(
@@ -89,8 +90,8 @@ def _laid(cut: Cut, stock: Stock) -> Cut:
         if len(beyond):
             x, y = xy[beyond[0]]
             raise ArgumentError(
-                f"cut {cut.name!r} goes to ({x:.2f}, {y:.2f}), beyond the points of measured_top: measure out to there, "
-                "or move the work in"
+                f"cut {cut.name!r} goes to ({x:.2f}, {y:.2f}), beyond the points of measured_top: measure out to "
+                "there, or move the work in"
             )
     passes = tuple(dataclasses.replace(p, path=laid(p.path, stock)) for p in cut.passes)
     return dataclasses.replace(cut, passes=passes)

@@ -26,7 +26,14 @@ from pathgen.proof.probes import groove_misses, pillars, strays
 from pathgen.proof.report import CutResult
 from pathgen.proof.setting import STEP, Setting
 from pathgen.proof.sweep import Field
-from pathgen.proof.walls import bridge_gouges, bridge_residuals, hole_residuals, slanted_gouges, wall_gouges, wall_residuals
+from pathgen.proof.walls import (
+    bridge_gouges,
+    bridge_residuals,
+    hole_residuals,
+    slanted_gouges,
+    wall_gouges,
+    wall_residuals,
+)
 
 GOUGE: Final = 0.010
 """Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""

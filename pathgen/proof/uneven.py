@@ -58,9 +58,7 @@ def level_strokes(strokes: Strokes, stock: Stock, asked: Sequence[Asked] | None)
     count = np.where(own & ~strokes.rapid, np.maximum(np.ceil(length / PIECE), 1), 1).astype(np.int64)
     owner, k = expanded(np.zeros_like(count), count)
     pieces = _pieces(strokes, owner, k, count)
-    return dataclasses.replace(
-        pieces, a=_lowered(pieces.a, own[owner], stock), b=_lowered(pieces.b, own[owner], stock)
-    )
+    return dataclasses.replace(pieces, a=_lowered(pieces.a, own[owner], stock), b=_lowered(pieces.b, own[owner], stock))
 
 
 def _pieces(strokes: Strokes, owner: IntArray, k: IntArray, count: IntArray) -> Strokes:
