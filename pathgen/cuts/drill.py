@@ -152,7 +152,7 @@ def _centers(points: Places, tool: Drill, title: str) -> tuple[FloatArray, tuple
         listed = [(points.x, points.y)]
     elif hasattr(points, "geom_type") or hasattr(points, "region"):
         listed = []
-        for x, y, d in circles(points):  # type: ignore[arg-type]
+        for x, y, d in circles(points):
             if abs(d - tool.diameter) > DRAWN:
                 raise DrawingError(
                     f"{title}: a circle of {d:.3f} mm is not for {tool.describe()}: take the drill of that size, or "
@@ -162,7 +162,8 @@ def _centers(points: Places, tool: Drill, title: str) -> tuple[FloatArray, tuple
             listed.append((x, y))
     else:
         try:
-            listed = [tuple(map(float, numbers("points", p, form="(x, y) of each hole in mm"))) for p in points]
+            pairs = [numbers("points", p, form="(x, y) of each hole in mm") for p in points]
+            listed = [(x, y) for x, y in pairs]
         except TypeError:
             raise ArgumentError(f"{title}: points={points!r} must be a list of (x, y) in mm") from None
     if not listed:

@@ -56,8 +56,11 @@ SEEN = 0.0005
 
 
 def lines_of(strokes: Strokes) -> Any:
-    """Return each stroke as a line seen from above; a plunge as one of no length."""
-    return shapely.linestrings(np.stack([strokes.a[:, :2], strokes.b[:, :2]], axis=1))
+    """Return each stroke as a line seen from above; a plunge as a point, since trees find no line without length."""
+    lines = shapely.linestrings(np.stack([strokes.a[:, :2], strokes.b[:, :2]], axis=1))
+    upright = (strokes.a[:, :2] == strokes.b[:, :2]).all(axis=1)
+    lines[upright] = shapely.points(strokes.a[upright, :2])
+    return lines
 
 
 def permitted(asked: Sequence[Asked], z: float) -> Any:
