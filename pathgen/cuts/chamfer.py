@@ -5,22 +5,27 @@ Terminology
 face line
     Where the chamfer meets the face: the outline moved into the material by the chamfer's width.
 tip line
-    Where the bit's tip runs, beside the outline in the waste: tip / 2 + depth * tan(angle / 2) from the face line.
+    Where the bit's axis runs in the waste: beside the outline by tip / 2 + (depth - height) * tan(angle / 2). Round a
+    convex corner it is an arc about the corner, so that what stays at each height is the outline drawn in evenly, with
+    its corners sharp.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Literal
 
+import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPolygon
 
 from pathgen.cuts.model import Cut, Cuttings, cutting_for
-from pathgen.cuts.profile import profile, smooth_runs
+from pathgen.cuts.profile import SMOOTH, profile, smooth_runs
 from pathgen.errors import ArgumentError, one_of, positive
+from pathgen.model.arrays import FloatArray
 from pathgen.model.artwork import Shape, region_of
-from pathgen.model.bounds import Bounds, Groove
+from pathgen.model.bounds import Bounds, Free, Groove
 from pathgen.model.findings import Finding
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Tool, VBit
@@ -35,6 +40,13 @@ EXACT = 0.001
 
 ROUND = 64
 """Segments in a quarter of a round offset of what is asked."""
+
+NEAR = 1e-6
+"""A tip line this near to its distance from a corner goes round it, mm. Noise only."""
+
+SHARPEST = 3.0
+"""A corner's tip may lie this many widths from the face line (39 degrees). Larger: necks narrower than two chamfers
+pass, and lose their face; smaller: sharp corners are refused."""
 
 SPECK = 0.01
 """Chamfer that is not cut is told from this area on, mm2."""
@@ -88,10 +100,8 @@ def chamfer(
     asked = region_of(region, what=title)
     face_line = grown(asked, -width if side == "outside" else width, error=EXACT)
     _check_room(asked, face_line, width, side, title)
-    depth, way = _tip_lines(face_line, bit, width, side, stock, title)
+    depth, way = _tip_lines(asked, bit, width, side, stock, title)
     reach = 0.5 * bit.tip + depth * bit.slope
-    if side == "outside":
-        _check_spikes(asked, face_line, reach, title)
     tips = _in_direction(way, side, climb=cutting_for(bit, cutting).direction == "climb")
     if stock is not None:
         beside = tips.difference(stock.region.buffer(EXACT))
@@ -115,29 +125,67 @@ def chamfer(
 def _asked(region: MultiPolygon, width: float, side: str, depth: float, bit: VBit) -> Bounds:
     """Return what is asked: grooves whose near edge is the outline moved by the width into the material.
 
-    Worked out from the request alone, by plain offsets and not by those of the plan.
+    Worked out from the request alone, by plain offsets and not by those of the plan. Round a corner of the material the
+    bit may cut the waste, but owes nothing: what stays inside the corner is settled by the grooves along its sides.
     """
     sign = 1.0 if side == "outside" else -1.0
     reach = 0.5 * bit.tip + depth * bit.slope
-    face_line = region.buffer(-sign * width, quad_segs=ROUND)
-    way = as_multi(face_line.buffer(sign * reach, quad_segs=ROUND))
+    away = reach - width
+    way = as_multi(region.buffer(sign * away, quad_segs=ROUND))
     lines = MultiLineString([LineString(r.coords) for p in way.geoms for r in (p.exterior, *p.interiors)])
-    return Bounds(
-        tuple(
-            Groove(region=as_multi(run.buffer(reach, quad_segs=ROUND)), angle=bit.angle, tip=bit.tip, limit=depth)
-            for run in smooth_runs(lines)
-        )
-    )
+    straight, round_corners = _runs(smooth_runs(lines), _corners(region), away)
+    waste = as_multi(shapely.buffer(shapely.MultiLineString(round_corners), reach, quad_segs=ROUND))
+    waste = as_multi(waste.difference(region) if side == "outside" else waste.intersection(region))
+    grooves = [
+        Groove(region=as_multi(run.buffer(reach, quad_segs=ROUND)), angle=bit.angle, tip=bit.tip, limit=depth)
+        for run in straight
+    ]
+    return Bounds((*grooves, *([] if waste.is_empty else [Free(region=waste, depth=depth)])))
+
+
+def _corners(region: MultiPolygon) -> FloatArray:
+    """Return the vertices (n, 2) at which an outline turns."""
+    found = [np.empty((0, 2))]
+    for ring in (r for p in region.geoms for r in (p.exterior, *p.interiors)):
+        xy = shapely.get_coordinates(ring)[:-1]
+        into, out = xy - np.roll(xy, 1, axis=0), np.roll(xy, -1, axis=0) - xy
+        turn = np.arctan2(into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0], (into * out).sum(axis=1))
+        found.append(xy[np.abs(turn) > SMOOTH])
+    return np.concatenate(found)
+
+
+def _runs(smooth: list[LineString], corners: FloatArray, away: float) -> tuple[list[LineString], list[LineString]]:
+    """Part tip lines into those along the outline and those round its corners, `away` from one of them."""
+    straight, bent = [], []
+    tree = shapely.STRtree(shapely.points(corners)) if len(corners) else None
+    for run in smooth:
+        xy = shapely.get_coordinates(run)
+        near = np.full(len(xy), -1)
+        if tree is not None:
+            which = tree.query_nearest(shapely.points(xy), max_distance=away + NEAR, all_matches=False)
+            near[which[0]] = which[1]
+        bends = (near[:-1] == near[1:]) & (near[1:] >= 0)
+        marks = np.flatnonzero(np.diff(bends)) + 1
+        for a, b in pairwise([0, *marks.tolist(), len(bends)]):
+            (bent if bends[a] else straight).append(LineString(xy[a : b + 1]))
+    return straight, bent
 
 
 def _check_room(asked: MultiPolygon, face_line: MultiPolygon, width: float, side: str, title: str) -> None:
     """Refuse what a chamfer would cut through: parts, or walls between holes, narrower than two chamfers."""
+    back = SHARPEST * width
+    if side == "outside":
+        lost = asked.difference(face_line.buffer(back))
+    else:
+        lost = face_line.buffer(-back).difference(asked)
     count = [(len(m.geoms), sum(len(p.interiors) for p in m.geoms)) for m in (asked, face_line)]
-    if count[0] == count[1]:
+    parts = [p for p in as_multi(lost).geoms if p.area > SPECK]
+    if count[0] == count[1] and not parts:
         return
-    again = grown(face_line, width if side == "outside" else -width)
-    lost = asked.difference(again) if side == "outside" else again.difference(asked)
-    parts = [p for p in as_multi(lost).geoms if p.area > SPECK] or list(asked.geoms)
+    if not parts:
+        again = grown(face_line, width if side == "outside" else -width)
+        lost = asked.difference(again) if side == "outside" else again.difference(asked)
+        parts = [p for p in as_multi(lost).geoms if p.area > SPECK] or list(asked.geoms)
     spot = max(parts, key=lambda p: p.area).representative_point()
     what = "the part is" if side == "outside" else "what stands between the holes is"
     raise ArgumentError(
@@ -146,7 +194,7 @@ def _check_room(asked: MultiPolygon, face_line: MultiPolygon, width: float, side
 
 
 def _tip_lines(
-    face_line: MultiPolygon, bit: VBit, width: float, side: str, stock: Stock | None, title: str
+    asked: MultiPolygon, bit: VBit, width: float, side: str, stock: Stock | None, title: str
 ) -> tuple[float, MultiPolygon]:
     """Return how deep the tip runs, and where: a little below the chamfer, or at its foot where there is no room."""
     high = width / bit.slope
@@ -163,36 +211,25 @@ def _tip_lines(
             "stock: make it smaller, or take a blunter bit"
         )
     sign = 1.0 if side == "outside" else -1.0
-    holes = sum(len(p.interiors) for p in face_line.geoms)
+    holes = sum(len(p.interiors) for p in asked.geoms)
     for depth in (min(high + BELOW, floor), high):
-        way = grown(face_line, sign * (0.5 * bit.tip + depth * bit.slope), error=EXACT)
+        way = grown(asked, sign * (0.5 * bit.tip + (depth - high) * bit.slope), error=EXACT)
         # tip lines may join in the waste between parts, but none may vanish in a hole
-        whole = len(way.geoms) >= len(face_line.geoms) if side == "inside" else True
+        whole = len(way.geoms) >= len(asked.geoms) if side == "inside" else True
         if whole and sum(len(p.interiors) for p in way.geoms) >= holes and not way.is_empty:
             return depth, way
-    spot = _narrowest(face_line, side)
+    spot = _narrowest(asked, side)
     raise ArgumentError(
         f"{title}: the bit does not fit into the hole at ({spot[0]:.2f}, {spot[1]:.2f}): make the chamfer smaller, or "
         "take a bit with a smaller tip"
     )
 
 
-def _narrowest(face_line: MultiPolygon, side: str) -> tuple[float, float]:
-    holes = [shapely.Polygon(r) for p in face_line.geoms for r in p.interiors]
-    small = min(holes if side == "outside" and holes else face_line.geoms, key=lambda p: p.area)
-    spot = small.representative_point()
+def _narrowest(asked: MultiPolygon, side: str) -> tuple[float, float]:
+    holes = [shapely.Polygon(r) for p in asked.geoms for r in p.interiors]
+    small = min(holes if side == "outside" and holes else asked.geoms, key=lambda p: p.area)
+    spot = small.centroid
     return float(spot.x), float(spot.y)
-
-
-def _check_spikes(asked: MultiPolygon, face_line: MultiPolygon, reach: float, title: str) -> None:
-    """Refuse spikes and necks so narrow that the tip would run across them."""
-    beyond = [p for p in as_multi(asked.difference(grown(face_line, reach))).geoms if p.area > SPECK]
-    if beyond:
-        spot = max(beyond, key=lambda p: p.area).representative_point()
-        raise ArgumentError(
-            f"{title}: at ({spot.x:.2f}, {spot.y:.2f}) the part is so narrow that the bit would cut it off: make the "
-            "chamfer smaller"
-        )
 
 
 def _in_direction(tips: MultiPolygon, side: str, *, climb: bool) -> MultiLineString:
