@@ -62,7 +62,7 @@ def test_the_chamfer_is_as_wide_as_asked_at_the_face(angle, width, side):
 )
 def test_chamfer_and_outline_together_are_proved(shape, side):
     done = job(shape, 1.5, side=side)
-    assert [c.name for c in done.tool_cuts][0] == "chamfer"
+    assert next(c.name for c in done.tool_cuts) == "chamfer"
     proof = done.prove()
     assert proof.ok, proof.findings
 

@@ -1,5 +1,6 @@
 """Drilling: depth of the full diameter, the point below it, pecks and lifts, and what a proof sees of each."""
 
+import itertools
 import math
 import re
 
@@ -43,7 +44,8 @@ def test_a_blind_hole_has_its_full_diameter_to_the_depth_and_is_proved(depth, ma
     job = drilled(depth, board(material))
     proof = job.prove()
     assert proof.ok, proof.findings
-    assert proof.gouge < 0.001 and proof.residual < 0.001
+    assert proof.gouge < 0.001
+    assert proof.residual < 0.001
     heights = proof.height.array
     assert float(heights.min()) == pytest.approx(-(depth + POINT), abs=0.1)
     (cut,) = job.tool_cuts
@@ -80,7 +82,7 @@ def moves(job):
 def test_in_metal_and_plastic_the_drill_leaves_the_hole_after_every_peck(material):
     zs = moves(drilled(14.0, board(material)))
     depth = 0.0
-    for (_, before), (word, z) in zip(zs, zs[1:], strict=False):
+    for (_, before), (word, z) in itertools.pairwise(zs):
         if word == "G1" and z < 0:
             assert before - z <= 5.0 + 1.0 + 1e-6  # one diameter, and the gap it begins above
             assert depth - z <= 5.0 + 1e-6
@@ -97,11 +99,12 @@ def test_in_wood_a_short_lift_breaks_the_chip_and_every_three_diameters_the_dril
     stock = pg.Stock(120, 80, 60, material="hardwood", thickness_range=(59, 61))
     zs = moves(drilled(40.0, stock))
     assert drilled(40.0, stock).prove().ok
-    tops = [z for (_, a), (w, z) in zip(zs, zs[1:], strict=False) if w == "G0" and z > a]
+    tops = [z for (_, a), (w, z) in itertools.pairwise(zs) if w == "G0" and z > a]
     inside = [z for z in tops if z < 0]
-    assert inside and len(tops) > len(inside)
-    out = [0.0] + [a for (_, a), (w, z) in zip(zs, zs[1:], strict=False) if w == "G0" and z > 0]
-    assert max(a - b for a, b in zip(out, out[1:], strict=False)) <= 3 * 5.0 + 5.0
+    assert inside
+    assert len(tops) > len(inside)
+    out = [0.0] + [a for (_, a), (w, z) in itertools.pairwise(zs) if w == "G0" and z > 0]
+    assert max(a - b for a, b in itertools.pairwise(out)) <= 3 * 5.0 + 5.0
 
 
 @settings(deadline=None, max_examples=25)

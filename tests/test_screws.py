@@ -1,5 +1,6 @@
 """Screw holes: ISO 273's clearances, seats for heads, and their proofs."""
 
+import itertools
 import re
 import tomllib
 from pathlib import Path
@@ -40,7 +41,7 @@ def test_the_table_runs_from_m16_to_m20_and_grows_with_size_and_series():
     assert (next(iter(table)), list(table)[-1]) == ("M1.6", "M20")
     rows = [(r["thread"], r["fine"], r["medium"], r["coarse"]) for r in table.values()]
     assert all(a < b < c < d for a, b, c, d in rows)
-    assert all(x < y for r, s in zip(rows, rows[1:], strict=False) for x, y in zip(r, s, strict=True))
+    assert all(x < y for r, s in itertools.pairwise(rows) for x, y in zip(r, s, strict=True))
     assert "from memory" in path.read_text()
     assert all(float(size[1:]) == r["thread"] for size, r in table.items())
 

@@ -156,7 +156,8 @@ def _corners(region: MultiPolygon) -> FloatArray:
 
 def _runs(smooth: list[LineString], corners: FloatArray, away: float) -> tuple[list[LineString], list[LineString]]:
     """Part tip lines into those along the outline and those round its corners, `away` from one of them."""
-    straight, bent = [], []
+    straight: list[LineString] = []
+    bent: list[LineString] = []
     tree = shapely.STRtree(shapely.points(corners)) if len(corners) else None
     for run in smooth:
         xy = shapely.get_coordinates(run)
@@ -174,10 +175,7 @@ def _runs(smooth: list[LineString], corners: FloatArray, away: float) -> tuple[l
 def _check_room(asked: MultiPolygon, face_line: MultiPolygon, width: float, side: str, title: str) -> None:
     """Refuse what a chamfer would cut through: parts, or walls between holes, narrower than two chamfers."""
     back = SHARPEST * width
-    if side == "outside":
-        lost = asked.difference(face_line.buffer(back))
-    else:
-        lost = face_line.buffer(-back).difference(asked)
+    lost = asked.difference(face_line.buffer(back)) if side == "outside" else face_line.buffer(-back).difference(asked)
     count = [(len(m.geoms), sum(len(p.interiors) for p in m.geoms)) for m in (asked, face_line)]
     parts = [p for p in as_multi(lost).geoms if p.area > SPECK]
     if count[0] == count[1] and not parts:

@@ -70,7 +70,7 @@ _FORMS: Final[Mapping[str, Form]] = {
 
 _TABLES: Final = frozenset({"cutting", "holder", "dialect"})
 _NOT_HERE: Final = frozenset({"outline", "measured_top"})
-"""A stock's outline is a drawing, and measured heights belong to one slab (`read_heights`): no line of TOML holds them."""
+"""A stock's outline is a drawing, and measured heights are of one slab (`read_heights`)."""
 
 _SAMPLES: Final[Mapping[str, Any]] = {
     "diameter": 1000.0, "angle": 60.0, "trail": 0.5, "edge_angle": 45.0, "rpm": None, "feed": 1000.0, "plunge": 500.0,
