@@ -42,7 +42,7 @@ def test_ramps_and_slots_are_those_of_common_practice(name, ramp, slot):
     ("name", "least", "most"), [("mdf", 0.024, 0.18), ("aluminium", 0.018, 0.09), ("brass", 0.012, 0.072)]
 )
 def test_chip_loads_are_shares_of_the_diameter(name, least, most):
-    """Common practice, no source: at most 3 % in wood and plastics, 1.5 % in aluminium, 1.2 % in brass; a fifth rubs."""
+    """Common practice, no source: at most 3 % in wood and plastics, 1.5 % in aluminium, 1.2 in brass; a fifth rubs."""
     low, high = material(name).chip_range(6)
     assert (float(low), float(high)) == pytest.approx((least, most))
 

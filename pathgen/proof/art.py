@@ -96,13 +96,13 @@ def art_findings(
     elif abs(right - wrong) <= TELLS and face == "back" and not confirmed:
         yield finding("mirrored-symmetric", "The artwork is as like its mirror image as itself.")
     best = max(right, wrong)
-    if best < LIKE:
-        other = list(_other_size(artwork, cut, grid, best))
-        yield from other or [
-            finding("art-differs", f"What is cut is like the artwork by {best:.2f} of 1.", amount=right)
-        ]
-    elif best >= CERTAIN:
-        yield from _other_area(artwork, cut, grid)
+    other = list(_other_size(artwork, cut, grid, best)) if best < CERTAIN else []
+    if other:
+        yield from other
+    elif best < LIKE:
+        yield finding("art-differs", f"What is cut is like the artwork by {best:.2f} of 1.", amount=right)
+    else:
+        yield from _other_area(artwork, cut, grid, alone=best >= CERTAIN)
 
 
 def _box(cut: Mask, grid: Grid) -> tuple[float, float, float, float]:
@@ -138,19 +138,20 @@ def _other_size(artwork: Any, cut: Mask, grid: Grid, before: float) -> Iterator[
     yield finding("art-inch" if inch else "art-size", f"{text}, {ratio:.4g} times as large.", amount=ratio)
 
 
-def _other_area(artwork: Any, cut: Mask, grid: Grid) -> Iterator[Finding]:
+def _other_area(artwork: Any, cut: Mask, grid: Grid, *, alone: bool) -> Iterator[Finding]:
     """Yield that within the artwork's own box more or less is cut than it covers: a part is missing, or a hole filled.
 
-    Only where the artwork lies in its place on the stock, and is cut itself (not the ground around it).
+    Only where the artwork lies in its place on the stock, and is cut itself (not the ground around it). What is cut
+    beside it counts only where nothing else is cut there (`alone`).
     """
     x0, y0, x1, y1 = artwork.bounds
     rows, columns = grid.window((x0 - grid.pixel, y0 - grid.pixel, x1 + grid.pixel, y1 + grid.pixel))
     drawn, here = inside(artwork, grid)[rows, columns], cut[rows, columns]
-    if not drawn.any() or np.count_nonzero(drawn & here) < CERTAIN * np.count_nonzero(drawn):
+    if not drawn.any() or np.count_nonzero(drawn & here) < LIKE * np.count_nonzero(drawn):
         return
     # two samples along outlines are left out: walls may be counted on either side there
     missing = float(np.count_nonzero(~widened(~drawn, 2) & ~here)) * grid.cell
-    extra = float(np.count_nonzero(here & ~widened(drawn, 2))) * grid.cell
+    extra = float(np.count_nonzero(here & ~widened(drawn, 2))) * grid.cell if alone else 0.0
     if max(missing, extra) > AREA * artwork.area:
         text = f"The artwork covers {artwork.area:.1f} mm2: {missing:.1f} mm2 of it are not cut, {extra:.1f} too much."
         yield finding("art-area", text, amount=max(missing, extra))

@@ -67,9 +67,7 @@ def prove(
     thin_wall: float | None = None,
     own: bool = False,
 ) -> Proof:
-    """Prove programs, run one after the other on one stock.
-
-    Nothing of the plan is looked at: only the texts, the tools, the stock and what was asked.
+    """Prove programs, run one after the other on one stock, by texts, tools, stock and what was asked alone.
 
     Args:
         texts: RS-274 programs in order.
@@ -95,12 +93,10 @@ def prove(
         The proof. It never raises on a program's content.
 
     Raises:
-        ArgumentError: for no texts, a tool table that holds anything but T numbers and tools, or a grid so fine that it
-            does not fit into memory.
+        ArgumentError: for no texts, a bad entry in the tool table, or a grid too fine for the memory.
     """
     one_of("face", face, ("top", "back"))
-    if isinstance(texts, str):
-        texts = (texts,)
+    texts = (texts,) if isinstance(texts, str) else texts
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
     _check_tools(tools)
@@ -145,7 +141,7 @@ def _setting(
         tools=tools,
         stock=stock,
         names=tuple(name for name, _, _ in asked or ()),
-        lowest=lowest_allowed(asked) if asked else None,
+        lowest=lowest_allowed(asked, stock.thickness) if asked else None,
         open_edges=_open_edges(asked or ()),
         **stated,
     )

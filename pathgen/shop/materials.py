@@ -31,8 +31,8 @@ class Material:
         max_ramp: steepest entry, degrees.
         slot_depth: deepest slot one cutter wide, in diameters, before chips must be cleared.
         clear: seen through, so finished walls show every mark.
-        chip_load: (least, most) chip load in shares of the cutter's diameter: below it an edge rubs, above it a router's
-            cutter may break; None where no cutter with edges is used, or no figure is known.
+        chip_load: (least, most) chip load in shares of the cutter's diameter: an edge rubs below it, and breaks above;
+            None where no cutter with edges is used, or no figure is known.
     """
 
     name: str
