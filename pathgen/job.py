@@ -118,7 +118,7 @@ class Job:
             if isinstance(cut, Cut):
                 _check_cut(cut, self.stock)
         highest = max((k.height for k in self.keep_out), default=-math.inf)
-        put(self, "clearance", max(float(self.clearance) + self.stock.rise, highest + CLEARANCE))
+        put(self, "clearance", max(float(self.clearance) + math.ceil(10 * self.stock.rise) / 10, highest + CLEARANCE))
         number_tools([c for c in listed if isinstance(c, Cut)])
         ordered = arrange(listed, order=self.order)
         put(self, "cuts", laid_on(lowered(ordered, self.stock), self.stock))

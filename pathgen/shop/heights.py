@@ -7,8 +7,12 @@ import io
 import math
 from pathlib import Path as FilePath
 
-from pathgen.errors import DrawingError, MissingFileError
+from pathgen.errors import DrawingError, one_of
+from pathgen.model.givenfile import bytes_of
 from pathgen.units import MM_PER_INCH
+
+LARGEST = 20_000_000
+"""Bytes: half a million points; a longer file is something else."""
 
 UNITS = {"mm": 1.0, "inch": MM_PER_INCH}
 
@@ -25,17 +29,21 @@ def read_heights(path: str | FilePath, *, units: str = "mm") -> tuple[tuple[floa
 
     Raises:
         MissingFileError: if there is no such file.
+        ArgumentError: for another unit.
         DrawingError: for a line that does not hold three numbers, with its number; for a file without any.
     """
     name = str(path)
-    if units not in UNITS:
-        raise DrawingError(f"units={units!r} is not one of {', '.join(map(repr, UNITS))}: take one of these", file=name)
+    one_of("units", units, tuple(UNITS))
+    data = bytes_of(
+        name,
+        largest=LARGEST,
+        folder="give the CSV file of measured heights in it",
+        large=": heights are measured by the hundred, not by the million",
+    )
     try:
-        text = FilePath(path).read_text("utf-8-sig")
-    except FileNotFoundError:
-        raise MissingFileError("there is no such file of measured heights", file=name) from None
-    except (OSError, UnicodeDecodeError) as problem:
-        raise DrawingError(f"cannot be read as text: {problem}", file=name) from None
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise DrawingError("this file is not text in UTF-8: save it as CSV", file=name) from None
     rows: list[tuple[float, float, float]] = []
     begun = False
     for number, line in enumerate(text.splitlines(), 1):
