@@ -117,7 +117,7 @@ def test_pieces_are_short_and_follow_the_face_within_a_hundredth(rows):
     curve = Path(fit_arcs(ring[:-1], tolerance=0.002, closed=True))
     flat = np.array([0, 0, -2, 0.0])
     for path in (Path.lines([[5, 5, -2], [195, 110, -2], [195, 5, -1]]), Path(curve.points + flat)):
-        done = laid(path, stock)
+        (done,) = laid([path], stock)
         level = done.points.copy()
         level[:, 2] = 0
         assert Path(level).move_lengths.max() <= 5 + 1e-9
@@ -151,7 +151,7 @@ def laid_densely(path):
 
 def test_an_arc_becomes_arcs_on_its_circle():
     stock = board(on_grid())
-    done = laid(Path([[60, 60, -1, 0], [140, 60, -1, 1]]), stock)  # a half circle of radius 40
+    (done,) = laid([Path([[60, 60, -1, 0], [140, 60, -1, 1]])], stock)  # a half circle of radius 40
     is_arc, center, radius = done.arcs()
     assert is_arc.all()
     assert len(is_arc) >= np.pi * 40 / 5
@@ -162,9 +162,24 @@ def test_an_arc_becomes_arcs_on_its_circle():
 
 def test_on_a_flat_face_only_the_moves_are_shorter():
     stock = board([(0, 0, 0), (200, 0, 0), (0, 120, 0), (200, 120, 0)])
-    done = laid(Path.lines([[5, 5, -2], [25, 5, -2]]), stock)
+    (done,) = laid([Path.lines([[5, 5, -2], [25, 5, -2]])], stock)
     assert done.points[:, 0].tolist() == [5, 10, 15, 20, 25]
     assert (done.points[:, 2] == -2).all()
+
+
+def test_many_paths_are_laid_as_each_by_itself():
+    stock = board(scattered())
+    paths = [
+        Path.lines([[5, 5, -2], [95, 110, -2]]),
+        Path(np.empty((0, 4))),
+        Path([[60, 60, -1, 0], [140, 60, -1, -0.4]]),
+        Path.lines([[150, 20, 1], [150, 20, -3]]),
+        Path.lines([[150, 20, -3]]),
+    ]
+    for one, path in zip(laid(paths, stock), paths, strict=True):
+        assert np.allclose(one.points, laid([path], stock)[0].points, atol=1e-12)
+    assert laid([], stock) == []
+    assert len(laid(paths, stock)[3]) == 2
 
 
 # -- jobs and their proof ----------------------------------------------------------------------------------------

@@ -8,10 +8,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from pathgen.errors import ArgumentError
-from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
-from pathgen.model.path import Path
+from pathgen.model.path import STRAIGHT, Path
 from pathgen.model.stock import Stock
 
 LONGEST = 5.0
@@ -21,8 +21,9 @@ programs."""
 ERROR = 0.01
 """Largest distance of a piece from the measured face, mm, taken between its ends."""
 
-SHARE = 0.5
-"""Share of `ERROR` at which a piece is halved: it is looked at in seven places, not in all."""
+SHARE = 0.3
+"""Share of `ERROR` at which a piece is halved: it is looked at in seven places, not in all, and what is then rounded
+still counts as one depth (0.005 mm) in a proof."""
 
 LEVEL_SPOT = 0.02
 """How far the measured top may lie off zero where tools are set, mm: as much as paper and feel are off."""
@@ -84,54 +85,70 @@ def height_notes(stock: Stock, touch_off: tuple[float, float]) -> Iterator[Findi
 
 def _laid(cut: Cut, stock: Stock) -> Cut:
     """Return one cut laid onto the face."""
-    for item in cut.passes:
-        xy = item.path.flattened(ERROR)[:, :2]
-        beyond = np.flatnonzero(np.isnan(stock.top_at(xy[:, 0], xy[:, 1])))
-        if len(beyond):
-            x, y = xy[beyond[0]]
-            raise ArgumentError(
-                f"cut {cut.name!r} goes to ({x:.2f}, {y:.2f}), beyond the points of measured_top: measure out to "
-                "there, or move the work in"
-            )
-    passes = tuple(dataclasses.replace(p, path=laid(p.path, stock)) for p in cut.passes)
+    paths = [p.path for p in cut.passes]
+    xy = np.concatenate([p.flattened(ERROR)[:, :2] for p in paths if len(p)])
+    beyond = np.flatnonzero(np.isnan(stock.top_at(xy[:, 0], xy[:, 1])))
+    if len(beyond):
+        x, y = xy[beyond[0]]
+        raise ArgumentError(
+            f"cut {cut.name!r} goes to ({x:.2f}, {y:.2f}), beyond the points of measured_top: measure out to "
+            "there, or move the work in"
+        )
+    passes = tuple(dataclasses.replace(p, path=q) for p, q in zip(cut.passes, laid(paths, stock), strict=True))
     return dataclasses.replace(cut, passes=passes)
 
 
-def laid(path: Path, stock: Stock) -> Path:
-    """Return a path split into pieces of at most 5 mm and shifted by the height of the face at their ends.
+def laid(paths: Sequence[Path], stock: Stock) -> list[Path]:
+    """Return paths split into pieces of at most 5 mm and shifted by the height of the face at their ends.
 
     An arc becomes arcs on the same circle, each rising evenly. No piece leaves the shifted path by more than 0.01 mm.
 
     Args:
-        path: lines, arcs and helices, all of them within the measured points.
+        paths: lines, arcs and helices, all of them within the measured points.
         stock: with its measured heights.
     """
-    p = path.points
-    if len(p) < 2:
-        return path
-    flat = p.copy()
+    size = np.array([len(p) for p in paths], dtype=np.int64)
+    if not size.sum():
+        return list(paths)
+    # all of them as one path, with a move from each to the next that is split by nothing and taken out again
+    whole = Path(np.concatenate([p.points for p in paths]))
+    first = np.cumsum(size) - size
+    between = np.zeros(len(whole), dtype=np.bool_)
+    between[first[size > 0]] = True
+    count = np.where(between[1:], 1, _pieces(whole, stock, ~between[1:]))
+    owner, share = _shares(count)
+    rows = np.concatenate([whole.points[:1], _along(whole, owner, share, count)])
+    rows[:, 2] += _heights(stock, rows)
+    many = np.concatenate([[1], count])  # rows that each row of the path has become
+    ends = np.cumsum(np.bincount(np.repeat(np.arange(len(paths)), size), many, minlength=len(paths))).astype(np.int64)
+    out = []
+    for end, begin in zip(ends.tolist(), [0, *ends[:-1].tolist()], strict=True):
+        part = rows[begin:end].copy()
+        part[:1, 3] = 0.0
+        out.append(Path(part))
+    return out
+
+
+def _pieces(path: Path, stock: Stock, wanted: BoolArray) -> IntArray:
+    """Return into how many equal pieces each move is split; moves that are not wanted are not looked at."""
+    flat = path.points.copy()
     flat[:, 2] = 0.0
     count = np.maximum(np.ceil(Path(flat).move_lengths / LONGEST - 1e-9), 1).astype(np.int64)
+    left = np.flatnonzero(wanted & (Path(flat).move_lengths > 0))
     for _ in range(MOST_HALVINGS):
-        owner, share = _shares(count)
-        ends = _along(path, owner, share)
-        begin = _along(path, owner, share - 1.0 / count[owner])
-        a, b = _heights(stock, begin), _heights(stock, ends)
+        owner, share = _shares(count[left])
+        move, step = left[owner], 1.0 / count[left][owner]
+        a, b = (_heights(stock, _along(path, move, share - step * k, count)) for k in (1, 0))
         worst = np.zeros(len(owner))
         for look in LOOKS:
-            there = _heights(stock, _along(path, owner, share - (1.0 - look) / count[owner]))
+            there = _heights(stock, _along(path, move, share - step * (1.0 - look), count))
             worst = np.maximum(worst, np.abs(a + look * (b - a) - there))
-        coarse = np.zeros(len(count), dtype=np.bool_)
-        np.logical_or.at(coarse, owner, worst > SHARE * ERROR)
-        if not coarse.any():
+        coarse = np.unique(owner[worst > SHARE * ERROR])
+        if not len(coarse):
             break
-        count[coarse] *= 2
-    owner, share = _shares(count)
-    rows = _along(path, owner, share)
-    rows[:, 2] += _heights(stock, rows)
-    first = p[:1].copy()
-    first[:, 2] += _heights(stock, first)
-    return Path(np.concatenate([first, rows]))
+        left = left[coarse]
+        count[left] *= 2
+    return count
 
 
 def _shares(count: IntArray) -> tuple[IntArray, FloatArray]:
@@ -141,22 +158,22 @@ def _shares(count: IntArray) -> tuple[IntArray, FloatArray]:
     return owner, k / count[owner]
 
 
-def _along(path: Path, owner: IntArray, share: FloatArray) -> FloatArray:
-    """Return rows (x, y, z, bulge) at shares of moves; the bulge is that of one of the equal pieces of the move."""
+def _along(path: Path, owner: IntArray, share: FloatArray, count: IntArray) -> FloatArray:
+    """Return rows (x, y, z, bulge) at shares of moves; the bulge is that of one of the `count` pieces of the move."""
     p = path.points
-    is_arc, center, _ = path.arcs()
     a, e = p[:-1][owner], p[1:][owner]
     rows = a + share[:, None] * (e - a)
-    bent = np.flatnonzero(is_arc[owner])
-    o = owner[bent]
-    turn = path.sweeps[o] * share[bent]
-    dx, dy = a[bent, 0] - center[o, 0], a[bent, 1] - center[o, 1]
-    rows[bent, 0] = center[o, 0] + np.cos(turn) * dx - np.sin(turn) * dy
-    rows[bent, 1] = center[o, 1] + np.sin(turn) * dx + np.cos(turn) * dy
+    bent = np.flatnonzero(np.abs(e[:, 3]) > STRAIGHT)
+    if len(bent):
+        _, center, _ = path.arcs()
+        o = owner[bent]
+        turn = path.sweeps[o] * share[bent]
+        dx, dy = a[bent, 0] - center[o, 0], a[bent, 1] - center[o, 1]
+        rows[bent, 0] = center[o, 0] + np.cos(turn) * dx - np.sin(turn) * dy
+        rows[bent, 1] = center[o, 1] + np.sin(turn) * dx + np.cos(turn) * dy
     last = share == 1.0
     rows[last, :3] = e[last, :3]
-    pieces = np.bincount(owner, minlength=len(p) - 1)[owner]
-    rows[:, 3] = np.tan(np.arctan(p[1:, 3][owner]) / pieces)
+    rows[:, 3] = np.tan(np.arctan(e[:, 3]) / count[owner])
     return rows
 
 
