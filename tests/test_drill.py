@@ -170,6 +170,31 @@ def test_the_proof_sees_a_through_hole_that_is_only_as_deep_as_its_point():
     assert "not-through" in codes
 
 
+def test_the_proof_sees_holes_for_a_thicker_board_go_deeper_into_the_table_than_stated():
+    thick = drilled(pg.THROUGH)
+    thin = pg.Stock(120, 80, 16, material="hardwood", thickness_range=(15.8, 16.2))
+    proof = pg.Job("Thin", thin, ROUTER, pg.drill(PLACES, DRILL, depth=pg.THROUGH, stock=thin)).prove(
+        texts=[p.text for p in thick.programs()]
+    )
+    assert "below-table" in {f.code for f in proof.findings if f.severity == "error"}
+
+
+@pytest.mark.parametrize("point", [90, 135, 180])
+@pytest.mark.parametrize("units", ["mm", "inch"])
+def test_drills_of_any_point_are_proved_in_both_units(point, units):
+    stock = board()
+    machine = pg.Machine(
+        travel=(600, 400, 120), max_feed=6000, acceleration=500, max_rpm=24000, dialect=pg.Dialect(units=units)
+    )
+    tool = pg.Drill(pg.inch(0.25), point_angle=point, cutting_length=60, cutting=DRILL.cutting)
+    for depth in (9.7, pg.THROUGH):
+        job = pg.Job("Points", stock, machine, pg.drill(PLACES, tool, depth=depth, stock=stock))
+        assert job.prove().ok, job.prove().findings
+        wrong = [p.text.replace("X60.0 Y60.0", "X60.05 Y60.0").replace("X2.3622", "X2.3642") for p in job.programs()]
+        assert job.prove(texts=wrong).residual == pytest.approx(0.05, abs=0.003)
+        assert job.prove(texts=wrong).gouge == pytest.approx(0.05, abs=0.003)
+
+
 def test_what_is_asked_of_a_hole_is_a_cylinder_with_a_cone():
     rule = Hole(points=((5.0, 5.0),), diameter=6, depth=4, angle=118)
     grid = Grid.over(10, 10, 0.1)

@@ -320,6 +320,21 @@ def test_without_points_a_groove_tells_how_flat_the_top_must_be_and_with_them_no
     assert "flatness" not in codes(board(on_grid()))
 
 
+@pytest.mark.parametrize("depth", [14.0, pg.THROUGH])
+def test_holes_in_a_bowed_board_take_no_bite_above_a_diameter(depth):
+    stock = board(on_grid(lambda x, y: bowed(x, y) + 0.8), film=0.1)
+    cuts = pg.drill([(20, 20), (100, 60), (180, 20)], DRILL, depth=depth, stock=stock)
+    job = pg.Job("Holes", stock, ROUTER, cuts)
+    assert job.prove().ok, job.prove().findings
+    (cut,) = job.tool_cuts
+    for x in (20.0, 100.0, 180.0):
+        own = [p for p in cut.passes if p.role == "cut" and p.path.start[0] == x]
+        top = float(stock.top_at(x, own[0].path.start[1]))
+        bites = -np.diff([top, *(p.path.end[2] for p in own)])
+        assert bites.max() <= 5 + 1e-9
+        assert own[0].path.start[2] >= top + 0.5
+
+
 def test_a_job_on_a_bowed_board_can_be_restarted_in_the_middle_of_its_holes():
     stock = board(on_grid())
     cuts = pg.drill([(20, 20), (60, 20), (100, 20), (140, 20)], DRILL, depth=14, stock=stock)

@@ -133,7 +133,7 @@ def drill(
             name=title,
             tool=tool,
             cutting=speeds,
-            passes=_passes(xy, bottom, bite, tool, stock),
+            passes=_passes(xy, bottom, bite, tool, stock, through=plan.through),
             bounds=Bounds((rule,)),
             depth=-bottom,
             notes=notes,
@@ -229,14 +229,18 @@ def _table_note(bottom: float, stock: Stock, title: str) -> Finding:
     )
 
 
-def _passes(xy: FloatArray, bottom: float, bite: float, tool: Drill, stock: Stock | None) -> tuple[Pass, ...]:
+def _passes(
+    xy: FloatArray, bottom: float, bite: float, tool: Drill, stock: Stock | None, *, through: bool
+) -> tuple[Pass, ...]:
     """Return the pecks of every hole with the lifts between them."""
-    top = stock.highest if stock is not None else 0.0
+    # what does not go through is laid onto a measured face later, so only the others must clear its highest place here
+    rise = stock.rise if stock is not None and through else 0.0
+    top = rise + (stock.film + stock.unevenness if stock is not None else 0.0)
     packs = stock is not None and material(stock.material).family in FULL_LIFT
-    steps = levels(bottom, bite)
+    steps = levels(bottom, bite, top=rise)
     passes: list[Pass] = []
     for x, y in xy.tolist():
-        start, cleared = top + ABOVE, 0.0
+        start, cleared = top + ABOVE, rise
         before: frozenset[int] = frozenset()
         for k, z in enumerate(steps):
             passes.append(Pass(path=Path.lines([[x, y, start], [x, y, z]]), role="cut", after=before))

@@ -209,7 +209,7 @@ def _countersink(
             "smaller screw, or a bit with a wider tip"
         )
     discs = _discs(xy, wide, stock, title)
-    begin = stock.highest + ABOVE
+    begin = stock.film + stock.unevenness + ABOVE  # a measured face is added later
     passes = tuple(Pass(path=Path.lines([[x, y, begin], [x, y, -depth]]), role="cut") for x, y in xy)
     speeds = cutting_for(bit, cutting)
     return (

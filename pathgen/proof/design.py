@@ -407,6 +407,7 @@ def lowest_allowed(asked: Sequence[Asked], thickness: float) -> float:
     depths: list[float] = []
     for _, _, bounds in asked:
         through = [r.below for r in bounds.rules if isinstance(r, Kerf) and r.through]
+        through += [r.below + r.point for r in bounds.rules if isinstance(r, Hole) and r.through]
         most = thickness + max(through) if through else math.inf  # what is cleared beside a through cut goes as deep
         depths += [min(rule_depth(r), most) for r in bounds.rules]
     return -max((d for d in depths if math.isfinite(d)), default=0.0)
