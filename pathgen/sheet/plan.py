@@ -166,7 +166,10 @@ def _stock(stock: Stock, line: float) -> str:
 
 def _asked(bounds: Bounds, color: str, tolerance: float) -> str:
     """Tint what is to be cut as an area: grooves and floors."""
-    data = "".join(_area_data(r.region, tolerance) for r in bounds.rules if isinstance(r, Groove | Flat | Hole))
+    regions = [r.region for r in bounds.rules if isinstance(r, Groove | Flat | Hole)]
+    # where several meet they are one area: an even-odd fill would leave their overlap blank
+    regions = regions if len(regions) < 2 else [shapely.union_all(regions)]
+    data = "".join(_area_data(r, tolerance) for r in regions if not r.is_empty)
     return f'<path d="{data}" fill="{color}" fill-opacity=".16" fill-rule="evenodd"/>' if data else ""
 
 
