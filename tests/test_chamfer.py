@@ -58,7 +58,12 @@ def test_the_chamfer_is_as_wide_as_asked_at_the_face(angle, width, side):
 
 
 @pytest.mark.parametrize(
-    ("shape", "side"), [(PLATE, "outside"), (BRACKET, "outside"), (Point(60, 40).buffer(25, quad_segs=64), "inside")]
+    ("shape", "side"),
+    [
+        (PLATE, "outside"),
+        pytest.param(BRACKET, "outside", marks=pytest.mark.slow),
+        (Point(60, 40).buffer(25, quad_segs=64), "inside"),
+    ],
 )
 def test_chamfer_and_outline_together_are_proved(shape, side):
     done = job(shape, 1.5, side=side)
@@ -151,3 +156,30 @@ def test_what_cannot_be_chamfered_is_refused_in_words(shape, more, words):
     given = {"bit": BIT, "width": 1.5, "stock": board(), **more}
     with pytest.raises(pg.ArgumentError, match=re.escape(words)):
         pg.chamfer(shape, given.pop("bit"), **given)
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        shapely.affinity.scale(Point(60, 40).buffer(20, quad_segs=64), 1.8, 1),
+        PLATE.difference(Point(60, 40).buffer(1.2, quad_segs=32)),
+        shapely.Polygon([(20, 15), (100, 22), (85, 65), (55, 35), (25, 68)]),
+        pg.place(pg.text("F", height=40), board()).region,
+    ],
+    ids=["oval", "small hole", "slanting", "letter"],
+)
+@pytest.mark.slow
+def test_chamfers_of_curves_small_holes_and_letters_are_proved(shape):
+    bit = pg.VBit(60, diameter=12.7, tip=0.1, flutes=1, cutting=BIT.cutting)
+    proof = job(shape, 0.6, bit, outline=False).prove()
+    assert proof.ok, proof.findings
+
+
+@pytest.mark.parametrize("radius", [0.7, 3.0])
+def test_a_v_bit_along_a_ring_tighter_than_itself_is_proved(radius):
+    """Its cones leave a peak in the middle, which no two walls would."""
+    ring = Point(60, 40).buffer(radius, quad_segs=32).exterior
+    stock = board()
+    (cut,) = pg.profile(shapely.LineString(ring), BIT, depth=1.5, side="along", stock=stock)
+    proof = pg.Job("Ring", stock, ROUTER, cut).prove()
+    assert proof.ok, proof.findings

@@ -179,8 +179,7 @@ def test_the_proof_sees_holes_for_a_thicker_board_go_deeper_into_the_table_than_
     assert "below-table" in {f.code for f in proof.findings if f.severity == "error"}
 
 
-@pytest.mark.parametrize("point", [90, 135, 180])
-@pytest.mark.parametrize("units", ["mm", "inch"])
+@pytest.mark.parametrize(("point", "units"), [(90, "inch"), (135, "mm"), (180, "inch")])
 def test_drills_of_any_point_are_proved_in_both_units(point, units):
     stock = board()
     machine = pg.Machine(

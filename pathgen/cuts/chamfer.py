@@ -133,7 +133,7 @@ def _asked(region: MultiPolygon, width: float, side: str, depth: float, bit: VBi
     away = reach - width
     way = as_multi(region.buffer(sign * away, quad_segs=ROUND))
     lines = MultiLineString([LineString(r.coords) for p in way.geoms for r in (p.exterior, *p.interiors)])
-    straight, round_corners = _runs(smooth_runs(lines), _corners(region), away)
+    straight, round_corners = _runs(smooth_runs(lines, reach), _corners(region), away)
     waste = as_multi(shapely.buffer(shapely.MultiLineString(round_corners), reach, quad_segs=ROUND))
     waste = as_multi(waste.difference(region) if side == "outside" else waste.intersection(region))
     grooves = [
