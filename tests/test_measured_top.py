@@ -203,7 +203,9 @@ def sign(stock):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("rows", [on_grid(), scattered()], ids=["grid", "scattered"])
+@pytest.mark.parametrize(
+    "rows", [on_grid(), pytest.param(scattered(), marks=pytest.mark.slow)], ids=["grid", "scattered"]
+)
 def test_a_sign_on_a_bowed_board_is_proved(rows):
     proof = sign(board(rows)).prove()
     assert proof.ok, proof.findings

@@ -48,7 +48,13 @@ def test_the_table_runs_from_m16_to_m20_and_grows_with_size_and_series():
 
 @pytest.mark.parametrize(
     ("tool", "head", "seat"),
-    [(MILL, None, None), (DRILL, None, None), (MILL, "pan", None), (DRILL, "pan", MILL), (DRILL, "countersunk", BIT)],
+    [
+        (MILL, None, None),
+        pytest.param(DRILL, None, None, marks=pytest.mark.slow),
+        pytest.param(MILL, "pan", None, marks=pytest.mark.slow),
+        (DRILL, "pan", MILL),
+        (DRILL, "countersunk", BIT),
+    ],
 )
 def test_screw_holes_are_proved(tool, head, seat):
     stock = board()
