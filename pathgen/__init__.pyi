@@ -5,6 +5,8 @@ from pathgen.artwork.model import Artwork as Artwork
 from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
 from pathgen.check import check as check
+from pathgen.cuts.chamfer import chamfer as chamfer
+from pathgen.cuts.drill import drill as drill
 from pathgen.cuts.face import face as face
 from pathgen.cuts.inlay import Inlay as Inlay
 from pathgen.cuts.inlay import inlay as inlay
@@ -12,6 +14,7 @@ from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
 from pathgen.cuts.raised import raised as raised
+from pathgen.cuts.screws import screw_holes as screw_holes
 from pathgen.cuts.tapered import tapered_inlay as tapered_inlay
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
@@ -57,11 +60,13 @@ from pathgen.restart import Restart as Restart
 from pathgen.restart import restart as restart
 from pathgen.shape.back import back_side as back_side
 from pathgen.shape.border import border as border
+from pathgen.shape.circles import circles as circles
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
 from pathgen.sheet.part import part_picture as part_picture
 from pathgen.sheet.section import section_svg as section_svg
+from pathgen.shop.heights import read_heights as read_heights
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
 from pathgen.trial import trial as trial

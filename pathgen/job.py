@@ -25,6 +25,7 @@ from pathgen.model.machine import Machine
 from pathgen.model.program import Program
 from pathgen.model.stock import Stock
 from pathgen.program.faced import footprint, kerfs, lowered
+from pathgen.program.uneven import height_notes, laid_on
 
 if TYPE_CHECKING:
     from pathgen.cuts.inlay import Inlay
@@ -122,13 +123,13 @@ class Job:
             if isinstance(cut, Cut):
                 check_cut(cut, self.stock)
         highest = max((k.height for k in self.keep_out), default=-math.inf)
-        put(self, "clearance", max(float(self.clearance), highest + CLEARANCE))
+        put(self, "clearance", max(float(self.clearance) + math.ceil(10 * self.stock.rise) / 10, highest + CLEARANCE))
         number_tools([c for c in listed if isinstance(c, Cut)])
         ordered = arrange(listed, order=self.order)
-        put(self, "cuts", lowered(ordered, self.stock))
+        put(self, "cuts", laid_on(lowered(ordered, self.stock), self.stock))
         spot, spot_notes = self._touch_spot()
         put(self, "touch_off", spot)
-        put(self, "notes", (*spot_notes, *self._size_notes()))
+        put(self, "notes", (*spot_notes, *height_notes(self.stock, spot), *self._size_notes()))
 
     # -- what is asked -------------------------------------------------------------------------------------------
 

@@ -46,6 +46,9 @@ Number: TypeAlias = tuple[int, int]
 SAME = 0.002
 """Fields that differ by no more are the same, mm: noise of sweeping the same moves in other groups."""
 
+ROUNDING = 0.003
+"""A height rounded in mm or inch may lie this far off, mm."""
+
 NOISE = 1e-6
 """Heights nearer than this are the same, mm. Numerical noise only."""
 
@@ -296,7 +299,7 @@ def _join(motion: Motion, index: int, line: int, safe: float) -> tuple[int, bool
     """Return the line of the first move down or in feed from move `index` on, and whether it begins up there."""
     moves = motion.moves
     before, after = moves.start[index:, 2], moves.end[index:, 2]
-    if len(before) and before[0] < safe - NOISE:
+    if len(before) and before[0] < safe - ROUNDING:
         return line, False
     known = ~np.isnan(after) & ~moves.machine[index:]
     down = known & (np.isnan(before) | (after < before - NOISE))

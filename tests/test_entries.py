@@ -2,10 +2,16 @@
 
 import math
 
+import numpy as np
 import pytest
-from checking import MILL, codes, only, program
+from checking import MILL, ROUTER, codes, only, program
+from shapely.geometry import box
 
 import pathgen as pg
+from pathgen.model.motion import RAPID
+from pathgen.motion.read import read_program
+from pathgen.proof.setting import drops
+from pathgen.proof.strokes import track_of
 
 
 def ramp(angle, *, z=-2.0):
@@ -85,3 +91,28 @@ def test_a_ramp_to_an_unknown_place_is_no_crash():
         "G0 X20 Y20\n", "G0 Y20\n"
     )
     assert {"feed-from-unknown", "ramp-steep-material"} <= codes(text)
+
+
+@pytest.mark.parametrize(("material", "limit"), [("brass", 3), ("acrylic", 5), ("hardwood", 5), ("softwood", 10)])
+def test_planned_entries_keep_to_what_the_material_takes_measured_from_the_text(material, limit):
+    """Pocket and outline: a helix and a ramp, each as steep as it may be and no steeper; bores 1.2 to 1.8 D wide."""
+    stock = pg.Stock(120, 80, 10, material=material, thickness_range=(9.9, 10.1))
+    mill = pg.EndMill(
+        6, flutes=1, cutting_length=22, cutting=pg.Cutting(16000, 1500, 800, 2, 2.7, ramp=20, cooling="mist")
+    )
+    held = pg.Bridges(4, length=6, thickness=2)
+    cuts = [
+        pg.pocket(box(40, 25, 80, 55), mill, depth=4, stock=stock),
+        pg.profile(box(15, 15, 105, 65), mill, depth=pg.THROUGH, stock=stock, bridges=held),
+    ]
+    texts = [p.text for p in pg.Job("Entries", stock, ROUTER, cuts)._texts()]
+    t = track_of([read_program(text) for text in texts], {1: mill}, stock)
+    drop, level = drops(t)
+    into = (t.kind != RAPID) & (drop > 0.05) & (level > 0.05) & (t.end[:, 2] < -0.01)
+    steepest = np.degrees(np.arctan2(drop[into], level[into])).max()
+    assert 0.7 * limit <= steepest <= limit + 0.1  # helices are made of equal half turns
+    bored = into & (np.abs(t.sweep) > 3)
+    assert bored.any()
+    width = 2 * np.hypot(*(t.start[bored, :2] - t.center[bored, :2]).T) / 6 + 1
+    assert (width >= 1.19).all()
+    assert (width <= 1.81).all()

@@ -5,6 +5,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point, box
 
+import pathgen as pg
 from pathgen.cuts.face import face
 from pathgen.errors import ArgumentError, DrawingError
 from pathgen.model.stock import Stock
@@ -133,3 +134,31 @@ def test_deeper_than_the_cutting_edges_is_refused():
 def test_an_open_line_is_no_board():
     with pytest.raises(DrawingError, match="open outline"):
         face(LineString([(0, 0), (10, 0)]), CUTTER, depth=0.5)
+
+
+@pytest.mark.parametrize("grain", [None, 0.0, 90.0, 30.0])
+def test_a_board_wider_than_the_tool_is_faced_and_proved_and_lowers_what_follows(grain):
+    stock = Stock(120, 70, 12, material="hardwood", thickness_range=(11.8, 12.2), grain=grain)
+    facer = EndMill(20, flutes=1, cutting_length=30, cutting=Cutting(14000, 4000, 500, 1, 12))
+    mill = EndMill(6, flutes=1, cutting_length=22, cutting=Cutting(16000, 1800, 500, 3, 2.7))
+    router = pg.Machine(travel=(600, 400, 90), max_feed=6000, acceleration=500, max_rpm=24000)
+    cuts = [
+        face(stock.region, facer, depth=0.5, stock=stock),
+        pg.pocket(box(40, 25, 80, 45), mill, depth=3, stock=stock),
+        pg.profile(
+            box(15, 15, 105, 55), mill, depth=pg.THROUGH, stock=stock, bridges=pg.Bridges(4, length=6, thickness=2)
+        ),
+    ]
+    job = pg.Job("Faced", stock, router, cuts)
+    proof = job.prove()
+    assert proof.ok, proof.findings
+    faced, floor, outline = job.tool_cuts
+    assert floor.depth == 3.5
+    assert min(p.path.points[:, 2].min() for p in floor.passes) == pytest.approx(-3.5)
+    # what goes through, and its bridges, are measured from the underside
+    assert min(p.path.points[:, 2].min() for p in outline.passes) == pytest.approx(-12.4)
+    assert {r.top for r in outline.bounds.rules if hasattr(r, "top")} == {-10.0}
+    # the tool runs out over the edges by a millimeter of air
+    xy = np.concatenate([p.path.points[:, :2] for p in faced.passes])
+    far = shapely.distance(shapely.points(xy), stock.region)
+    assert far.max() == pytest.approx(11.0, abs=0.01)

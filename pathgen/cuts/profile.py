@@ -42,6 +42,13 @@ SMOOTH = math.radians(5.0)
 """A line that turns by less at a vertex is smooth there. Larger: the groove asked for is deeper than a V bit leaves
 in the bend (0.001 of its width at 5 degrees); smaller: a rule for every chord of a curve."""
 
+BEND = math.radians(30.0)
+"""A run that turns by more is cut: so it never comes back beside itself. Larger: hooks; smaller: more rules."""
+
+TIGHT = 0.9
+"""Bends tighter than the bit's reach, but for this share, are cut at every `SMOOTH`: on their inner side its cones meet
+before they have left what two straight walls would."""
+
 NARROWEST_SLOT = 1.3
 """Slots that are widened for their chips measure at least this many diameters (common practice, no source)."""
 
@@ -293,7 +300,7 @@ def _along(plan: Plan, lines: MultiLineString) -> None:
     if isinstance(tool, VBit):
         deep = -plan.depth.bottom
         half = float(tool.radius_at(deep))
-        for line in _smooth_runs(lines):
+        for line in smooth_runs(lines, half):
             region = as_multi(line.buffer(half, quad_segs=64))
             plan.rules.append(Groove(region=region, angle=tool.angle, tip=tool.tip, limit=deep))
     elif isinstance(tool, BallNose):
@@ -302,18 +309,28 @@ def _along(plan: Plan, lines: MultiLineString) -> None:
         plan.rules.insert(0, _kerf(plan, lines, tool.diameter))
 
 
-def _smooth_runs(lines: MultiLineString) -> list[LineString]:
-    """Return the lines cut at their corners.
+def smooth_runs(lines: MultiLineString, reach: float) -> list[LineString]:
+    """Return the lines cut at their corners, and in bends so often that no run comes back to itself.
 
-    A V bit leaves the union of its cones. Across a corner that is less than the groove whose walls are the union's
-    outline, so each run between corners is a groove of its own; where rules meet, the deeper one holds.
+    A V bit leaves the union of its cones. Across a corner, inside a bend tighter than the bit, and where a line runs
+    beside itself that is less than the groove whose walls are the union's outline, so each run between is a groove of
+    its own; where rules meet, the deeper one holds.
+
+    Args:
+        lines: where the tip runs, mm.
+        reach: how far from the tip's line the bit cuts the face, mm.
     """
     runs = []
     for line in lines.geoms:
         xy = shapely.get_coordinates(line)
         step = np.diff(xy, axis=0)
+        length = np.hypot(*step.T)
         turn = np.arctan2(step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0], (step[:-1] * step[1:]).sum(axis=1))
-        marks = [0, *(np.flatnonzero(np.abs(turn) > SMOOTH) + 1).tolist(), len(xy) - 1]
+        turn = np.abs(turn)
+        tight = turn * reach > TIGHT * 0.5 * (length[:-1] + length[1:])
+        used = np.floor(np.cumsum(turn / np.where(tight, SMOOTH, BEND)))
+        cut = (turn > SMOOTH) | (np.diff(used, prepend=0.0) > 0)
+        marks = [0, *(np.flatnonzero(cut) + 1).tolist(), len(xy) - 1]
         runs += [LineString(xy[a : b + 1]) for a, b in pairwise(marks)]
     return runs
 

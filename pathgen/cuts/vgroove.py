@@ -193,11 +193,10 @@ class Work:
             passes += self._bit_floor(open_floor, whole_wall, bool(milled), steps, passes, last, notes)
             if not milled and any(n.code == "floor-ridge" for n in notes):
                 bounds = self._bounds((), ridge_left(self.speeds, self.groove))
-        if not self.stands:
+        if not self.stands and (self.stock is None or self.stock.heights is None):
             thin = min(self.placed, key=lambda p: p.plan.thinnest[2])
-            notes.append(
-                flatness_note(self.groove.bit, 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest), self.title)
-            )
+            width, spot = 2 * thin.plan.thinnest[2], thin.spot(thin.plan.thinnest)
+            notes.append(flatness_note(self.groove.bit, width, spot, self.title))
         unreached = _unreached(self.asked, self.groove.flat)
         notes += _corner_note(self, unreached)
         first = Cut(

@@ -9,9 +9,12 @@ evaluated by `pathgen.proof`, which does not know how a path was planned.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, TypeAlias
 
+import shapely
 from shapely.geometry import MultiLineString, MultiPolygon
 
 from pathgen.model.heightmap import HeightMap
@@ -93,6 +96,41 @@ class Kerf:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class Hole:
+    """Round holes with upright walls and a cone for a bottom, as a drill leaves them.
+
+    At a distance r from a center, deepest = leave = -(depth + below + (diameter / 2 - r) / tan(angle / 2)); of a hole
+    that goes through nothing below the board is owed.
+
+    Attributes:
+        points: ((x, y), ...) centers, mm, stock coordinates.
+        diameter: mm.
+        depth: mm to which the hole has its full diameter, positive down; of a through hole the board's thickness.
+        angle: included angle of the bottom's cone, degrees; 180 for a flat bottom.
+        below: how much further down a through hole has its full diameter, mm.
+        through: the hole must reach the underside at its full diameter.
+    """
+
+    points: tuple[tuple[float, float], ...]
+    diameter: float
+    depth: float
+    angle: float = 118.0
+    below: float = 0.0
+    through: bool = False
+
+    @property
+    def point(self) -> float:
+        """Height of the cone, mm: 0.300 diameters at 118 degrees (elementary geometry)."""
+        return 0.5 * self.diameter / math.tan(math.radians(0.5 * self.angle)) if self.angle < 180 else 0.0
+
+    @cached_property
+    def region(self) -> MultiPolygon:
+        """The holes seen from above, mm; chords leave the circles by 0.00008 diameters."""
+        discs = shapely.union_all(shapely.buffer(shapely.points(self.points), 0.5 * self.diameter, quad_segs=64))
+        return MultiPolygon([p for p in shapely.get_parts(discs) if p.area > 0])
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Bridge:
     """Material left across a slot to hold the part.
 
@@ -128,7 +166,7 @@ class Free:
     depth: float
 
 
-Rule: TypeAlias = Flat | Groove | Kerf | Bridge | Heights | Free
+Rule: TypeAlias = Flat | Groove | Kerf | Hole | Bridge | Heights | Free
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,7 +21,7 @@ from pathgen.model.arrays import BoolArray, FloatArray, frozen
 STRAIGHT = 1e-12
 """Bulges no larger than this are lines: over 1 km such an arc strays by 1e-6 mm. Smaller: centers overflow."""
 
-Role: TypeAlias = Literal["entry", "cut", "finish", "retrace", "link"]
+Role: TypeAlias = Literal["entry", "cut", "finish", "retrace", "link", "lift"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,7 +174,8 @@ class Pass:
     Attributes:
         path: where the tip goes.
         role: "entry" comes down into the material, "cut" removes, "finish" is the last run along a wall,
-            "retrace" runs over what is already cut, "link" stays down between passes inside cleared area.
+            "retrace" runs over what is already cut, "link" stays down between passes inside cleared area, "lift" goes
+            straight up and down again as rapids, in a hole that the tool itself has made.
         level: number of the stepdown this pass belongs to, from 0.
         closed: the path ends where it starts.
         reversible: may be run backwards (only open passes of no fixed direction).

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.errors import ArgumentError
 from pathgen.model.artwork import Matrix
-from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Rule
+from pathgen.model.bounds import Bounds, Flat, Free, Groove, Hole, Kerf, Rule
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.stock import Stock
 
@@ -25,7 +25,7 @@ def kerfs(cut: Cut) -> Iterator[Kerf]:
 def _rule_area(rule: Rule) -> BaseGeometry:
     if isinstance(rule, Groove) and rule.widening:
         return rule.region.buffer(rule.begin * math.tan(math.radians(0.5 * rule.angle)))
-    if isinstance(rule, Flat | Groove | Free):
+    if isinstance(rule, Flat | Groove | Free | Hole):
         return rule.region
     if isinstance(rule, Kerf):
         if rule.side == "along":
@@ -42,7 +42,7 @@ def footprint(bounds: Bounds) -> BaseGeometry:
 
 
 def _lower_rule(rule: Rule, by: float) -> Rule:
-    if isinstance(rule, Flat | Kerf | Free):
+    if isinstance(rule, Flat | Kerf | Free | Hole):
         return dataclasses.replace(rule, depth=rule.depth + by)
     if isinstance(rule, Groove):
         return dataclasses.replace(rule, begin=rule.begin + by, limit=rule.limit + by)

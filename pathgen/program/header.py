@@ -127,6 +127,8 @@ def opening(
     first.append(f"{setting.name}, program {program} of {of}")
     first.append(size_words("Stock", stock.width, stock.height))
     first.append(f"{stock.material}, {stock.thickness:g} mm thick, {stock.thickness / MM_PER_INCH:.3f} inch")
+    if stock.heights is not None:
+        first.append(f"For one board only, its top measured at {len(stock.heights)} points")
     first += before
     first += zero_words(setting, mirrored=any(c.bounds.mirrored for c in cuts), faced=faced)
     seen: dict[Tool, Cut] = {}

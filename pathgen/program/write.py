@@ -129,13 +129,13 @@ def setting_for(
 
 def _heights(stock: Stock, clearance: float, keep_out: Sequence[KeepOut]) -> tuple[float, float]:
     """Return the heights of rapids and of the approach, mm above the face."""
-    top = stock.film + stock.unevenness
+    top = stock.highest
     positive("clearance", clearance)
     safe = max([float(clearance), *(k.height + OVER_KEEP_OUTS for k in keep_out)])
     if safe < top + APPROACH:
         raise ArgumentError(
-            f"clearance={clearance:g} is less than {APPROACH:g} mm above the stock's top at {top:g} mm (film and "
-            f"unevenness included): give at least {top + APPROACH:g}"
+            f"clearance={clearance:g} is less than {APPROACH:g} mm above the stock's top at {top:g} mm (film, "
+            f"unevenness and measured heights included): give at least {top + APPROACH:g}"
         )
     return safe, top + APPROACH
 
@@ -336,6 +336,10 @@ class _Writer:
                 self._start(cut)
                 self._down(cut.cutting, float(start[2]), over)
             for item in chain.passes:
+                if item.role == "lift":
+                    for z in item.path.points[1:, 2].tolist():
+                        script.rapid_z(z, over=over)
+                    continue
                 script.feed(item.path.points[1:], _feed(item, cut.cutting), cut.cutting.plunge)
         if script.at is not None:
             self._up()

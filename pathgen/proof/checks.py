@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from pathgen.model.findings import Finding
-from pathgen.proof import chips, dragging, entries, feeds, finish, modes, motions, slots, spindle, stops
+from pathgen.proof import chips, dragging, entries, feeds, finish, modes, motions, slots, spindle, stops, uneven
 from pathgen.proof.codes import CODES, Code
 from pathgen.proof.setting import NOISE, STEP, Setting
 
@@ -46,6 +46,7 @@ CHECKS: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
     stops.ends,
     motions.travel,
     motions.edges,
+    uneven.beyond_measured,
     motions.cuts_something,
 )
 """Every check, in the order in which findings are listed."""

@@ -292,6 +292,11 @@ _PROGRAM: dict[str, Code] = {
         _W, "an arc so short that rounding decides where it turns", "Write arcs under 0.02 mm or 20 steps as lines."
     ),
     "own-comment": Code(_E, "our own text holds a comment that is not plain", "Please report the job."),
+    "top-unknown": Code(
+        _E,
+        "a cut runs beyond the measured points, where the height of the face is not known",
+        "Measure out to there, or move the work in.",
+    ),
     "keep-out": Code(_E, "a tool, shank or holder comes into a keep-out", "Move the clamp, or raise the clearance."),
     "own-zero-moved": Code(_E, "our own text moves the zero or goes home", "Please report the job."),
     "own-full-circle": Code(
@@ -308,6 +313,10 @@ _PLAN: dict[str, Code] = {
     "unreached": Code(_W, "places that the tool cannot enter stay uncut", "Take a smaller tool, or let them stand."),
     "deep-slot": Code(_W, "a slot one cutter wide is deeper than its chips can leave", "Widen it with slot_width=."),
     "no-lead": Code(_N, "there is no room in the waste to join a wall gently", "Leave more room beside the outline."),
+    "hole-twice": Code(_N, "a hole stands in the drawing twice and is drilled once", "Take the doubles out."),
+    "table-drilled": Code(
+        _N, "a drill goes into what lies under the board", "Lay a sheet that may be drilled under the board."
+    ),
     "slug-cleared": Code(_N, "waste that would drop loose is cleared away", "A smaller cutter allows for bridges."),
     "parts-joined": Code(_W, "parts stand nearer to each other than the cutter is wide", "Move them apart."),
     "steep-bridge": Code(_N, "ramped bridges rise steeper than the entry's angle", "Take shorter or fewer bridges."),
@@ -329,6 +338,11 @@ _PLAN: dict[str, Code] = {
     "flatness": Code(_N, "how flat the top must be for the grooves to keep their width", "Face or measure the board."),
     "size-differs": Code(_W, "the piece comes out in another size than asked", "Check the drawing's units."),
     "size-mistaken": Code(_W, "another unit would make the size fit", "Give read(units=...)."),
+    "touch-off-height": Code(
+        _W,
+        "tools are set to zero where the measured top is not at zero",
+        "Take the height there off all measured points, or set tools at a height of 0.",
+    ),
     "touch-off-moved": Code(_N, "tools are set beside the work zero", "Give touch_off=(x, y) for another spot."),
 }
 

@@ -15,9 +15,9 @@ import numpy as np
 import shapely
 
 from pathgen.model.arrays import IntArray
-from pathgen.model.bounds import Kerf
+from pathgen.model.bounds import Hole, Kerf
 from pathgen.model.findings import Finding
-from pathgen.proof.design import Asked, Design, design, kerf_region
+from pathgen.proof.design import Asked, Design, design, rule_region
 from pathgen.proof.drawn import drawn_misses, standing_only
 from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.percut import MEETS, Tally, after_each, blamed_gouges, blamed_residuals
@@ -26,7 +26,14 @@ from pathgen.proof.probes import groove_misses, pillars, strays
 from pathgen.proof.report import CutResult
 from pathgen.proof.setting import STEP, Setting
 from pathgen.proof.sweep import Field
-from pathgen.proof.walls import bridge_gouges, bridge_residuals, slanted_gouges, wall_gouges, wall_residuals
+from pathgen.proof.walls import (
+    bridge_gouges,
+    bridge_residuals,
+    hole_residuals,
+    slanted_gouges,
+    wall_gouges,
+    wall_residuals,
+)
 
 GOUGE: Final = 0.010
 """Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""
@@ -93,7 +100,7 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
     carved = np.zeros(cut.shape, dtype=np.bool_)
     volume, lowest = 0.0, (0.0, 0.0, 0.0)
     parting = shapely.union_all(
-        [kerf_region(r) for _, _, b in asked for r in b.rules if isinstance(r, Kerf) and r.through]
+        [rule_region(r) for _, _, b in asked for r in b.rules if isinstance(r, Kerf | Hole) and r.through]
     )
     for rows, core in bands(grid):
         part, here = grid.part(rows, slice(0, grid.columns)), cut[rows]
@@ -234,6 +241,7 @@ def _cut_of(s: Setting, miss: Miss) -> int:
 def _wall_residuals(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
     yield from wall_residuals(s.strokes, s.tools, asked, s.stock.region)
     yield from bridge_residuals(s.strokes, s.tools, asked)
+    yield from hole_residuals(s.strokes, s.tools, asked)
 
 
 def _beside_walls(wanted: Design, cut: Field, deep: Any, high: Any, part: Any) -> None:

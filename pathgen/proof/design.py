@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from pathgen.model.arrays import FloatArray
-from pathgen.model.bounds import Bounds, Bridge, Flat, Free, Groove, Heights, Kerf, Rule
+from pathgen.model.bounds import Bounds, Bridge, Flat, Free, Groove, Heights, Hole, Kerf, Rule
 from pathgen.model.tool import Tool
 from pathgen.proof.distance import Outline
 from pathgen.proof.grid import Grid, Mask, beside_edge, inside, widened
@@ -77,7 +77,7 @@ def rule_region(rule: Rule) -> Any:
     """Return where a rule speaks, mm."""
     if isinstance(rule, Groove) and rule.widening:
         return rule.region.buffer(rule.begin * math.tan(math.radians(0.5 * rule.angle)), quad_segs=QUAD)
-    if isinstance(rule, Flat | Groove | Free):
+    if isinstance(rule, Flat | Groove | Free | Hole):
         return rule.region
     if isinstance(rule, Kerf):
         return kerf_region(rule)
@@ -179,6 +179,9 @@ def bridge_profile(line: Any, bridge: Bridge, bottom: float) -> FloatArray:
 
 def _lower(out: Design, rule: Rule, tool: Tool, grid: Grid, index: int) -> None:
     """Combine one rule into `out`, in place, in the window where it speaks."""
+    if isinstance(rule, Hole):
+        _holes(out, rule, grid, index)
+        return
     region = rule_region(rule)
     if region.is_empty:
         return
@@ -196,6 +199,31 @@ def _lower(out: Design, rule: Rule, tool: Tool, grid: Grid, index: int) -> None:
     else:
         lower = _floor(view, rule, region, tool, part)
     view.owner[lower] = index
+
+
+def _holes(out: Design, rule: Hole, grid: Grid, index: int) -> None:
+    """Lower to round holes with a cone for a bottom, in place, one small window at a time."""
+    radius = 0.5 * rule.diameter
+    rise = rule.point / radius
+    slope = math.cos(math.atan(rise))
+    reach = radius + 2.0 * grid.pixel
+    for x, y in rule.points:
+        rows, columns = grid.window((x - reach, y - reach, x + reach, y + reach))
+        part = grid.part(rows, columns)
+        if part.rows == 0 or part.columns == 0:
+            continue
+        view = out.window(rows, columns)
+        away = np.hypot(part.x[None, :] - x, part.y[:, None] - y)
+        mask = away <= radius
+        cone = np.maximum(radius - away, 0.0) * rise
+        deepest = -(rule.depth + rule.below + cone)
+        lower = mask & (deepest < view.deepest)
+        view.deepest[lower] = deepest[lower]
+        view.cosine[lower] = slope
+        view.wall[...] |= beside_edge(mask)
+        owed = np.maximum(deepest, -rule.depth) if rule.through else deepest
+        view.leave[mask] = np.minimum(view.leave[mask], owed[mask])
+        view.owner[lower] = index
 
 
 def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: Tool, grid: Grid) -> Mask:
@@ -224,6 +252,8 @@ def rule_depth(rule: Rule) -> float:
         return rule.depth
     if isinstance(rule, Kerf):
         return rule.depth + rule.below
+    if isinstance(rule, Hole):
+        return rule.depth + rule.below + rule.point
     if isinstance(rule, Groove):
         return rule.limit
     if isinstance(rule, Heights):
@@ -405,6 +435,7 @@ def lowest_allowed(asked: Sequence[Asked], thickness: float) -> float:
     depths: list[float] = []
     for _, _, bounds in asked:
         through = [r.below for r in bounds.rules if isinstance(r, Kerf) and r.through]
+        through += [r.below + r.point for r in bounds.rules if isinstance(r, Hole) and r.through]
         most = thickness + max(through) if through else math.inf  # what is cleared beside a through cut goes as deep
         depths += [min(rule_depth(r), most) for r in bounds.rules]
     return -max((d for d in depths if math.isfinite(d)), default=0.0)

@@ -16,7 +16,7 @@ FEED_SLACK = 1.002
 
 def feeds(s: Setting) -> Iterator[Finding]:
     """Check that feeds are no higher than the machine's axes, nor downward than the plunge feed."""
-    t = s.track
+    t = s.track if s.written is None else s.written  # axes move as it is written, whatever the face is like
     step = np.nan_to_num(t.end - t.start)
     drop, level = drops(t)
     length = np.hypot(level, step[:, 2])
@@ -34,7 +34,7 @@ def feeds(s: Setting) -> Iterator[Finding]:
         )
     plunge = s.tool_table(lambda tool: tool.cutting.plunge if tool.cutting else None, np.inf)
     down = t.feed * drop / safe
-    into = feeding & (drop > STEP) & (t.end[:, 2] < s.stock.film + s.stock.unevenness + NOISE)
+    into = feeding & (drop > STEP) & (t.end[:, 2] < s.stock.highest + NOISE)
     over = into & (down > plunge * FEED_SLACK + 0.5 + 0.5 * drop / safe)
     # a thousandth of a millimeter of rounding on a short move changes its angle
     over &= t.feed * np.maximum(drop - 0.0015, 0.0) / safe > plunge * FEED_SLACK + 0.5

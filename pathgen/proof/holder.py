@@ -133,7 +133,7 @@ def _limits(s: Setting, code: str, grid: Grid) -> Iterator[Body]:
 
 def _touch(s: Setting, body: Body, before: Field | None, cut: Field, grid: Grid) -> Touch | None:
     """Return a place where a body touches the stock as it stands then, the worst where the finished part shows it."""
-    top = s.stock.film + s.stock.unevenness
+    top = s.stock.highest
     st = s.strokes
     rows = np.flatnonzero((st.tool == body.tool) & (st.lowest + body.above < top - STEP))
     if not len(rows):

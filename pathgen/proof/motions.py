@@ -23,7 +23,7 @@ OVER_KEEP_OUTS = 5.0
 def safe_height(s: Setting) -> float:
     """Return the height from which on X and Y may move, mm above the face."""
     highest = max((k.height for k in s.keep_out), default=-np.inf)
-    top = s.stock.film + s.stock.unevenness
+    top = s.stock.highest
     return max(s.clearance if s.clearance is not None else top + OVER_TOP, highest + OVER_KEEP_OUTS)
 
 

@@ -35,6 +35,7 @@ from pathgen.proof.report import CutResult
 from pathgen.proof.setting import STEP, Setting
 from pathgen.proof.strokes import Strokes
 from pathgen.proof.sweep import Field, profile_of, sweep
+from pathgen.proof.walls import lines_of
 
 SEEN: Final = 0.0005
 """Amounts below this are single precision and rounding, mm; nothing is made of them."""
@@ -221,7 +222,7 @@ def after_each(
     early: list[Miss] = []
     if order is None:
         return hidden, early
-    lines = shapely.linestrings(np.stack([s.strokes.a[:, :2], s.strokes.b[:, :2]], axis=1))
+    lines = lines_of(s.strokes)
     reach = reach_of(s.strokes, s)
     deep = (s.strokes.lowest < -STEP) & (reach > 0)
     for k in range(len(asked)):

@@ -31,6 +31,7 @@ from pathgen.proof.standing import not_looked_at, standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field, profile_of
 from pathgen.proof.through import remaining_findings, through_findings
+from pathgen.proof.uneven import followed, level_strokes, level_track
 
 PIXEL = 0.1
 """Step of the height field, mm, where a V bit or a ball cuts: finer letters than 1 mm still have ten samples across."""
@@ -127,12 +128,16 @@ def _setting(
 ) -> Setting:
     """Read the texts back, and put everything that is checked into one value."""
     motions = [read_program(text) for text in texts]
-    track = track_of(motions, tools, stock)
+    written = track_of(motions, tools, stock)
+    track = level_track(written, stock, asked)
+    follows, parting = followed(stock, asked)
     return Setting(
         texts=texts,
         motions=motions,
         track=track,
-        strokes=strokes_of(track),
+        strokes=level_strokes(strokes_of(written), stock, asked),
+        written=written,
+        follows=parting if follows else None,
         tools=tools,
         stock=stock,
         names=tuple(name for name, _, _ in asked or ()),
@@ -159,7 +164,8 @@ def _proved(
     before = field.copy() if after is not None else None
     # walls of flat cutters are measured by exact distances, so the field may see their arcs a little coarser
     flat = np.isin(s.track.tool, [n for n, tool in s.tools.items() if isinstance(tool, EndMill)])
-    coarse = strokes_of(s.track, sagitta=np.where(flat, COARSE * grid.pixel, SAGITTA))
+    read = s.track if s.written is None else s.written
+    coarse = level_strokes(strokes_of(read, sagitta=np.where(flat, COARSE * grid.pixel, SAGITTA)), s.stock, asked)
     met = cut_in_order(coarse, s.tools, grid, field)
     findings = [
         *reach_findings(s, program_findings(s), before, field, grid),

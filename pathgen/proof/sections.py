@@ -60,12 +60,24 @@ def _section(own: Strokes, profile: Profile, z: float, quad_segs: int) -> Any:
         one[above] += share[:, None] * (other[above] - one[above])
     if profile.kind == "flat":
         return _grown(a[:, :2], b[:, :2], profile.radius, quad_segs)
-    a, b = _pieces(a, b, profile, z)
+    a, b = _pieces(*_plunged_once(a, b), profile, z)
     ra, rb = profile.reach(np.maximum(z - a[:, 2], 0.0)), profile.reach(np.maximum(z - b[:, 2], 0.0))
     some = np.maximum(ra, rb) > 0
     if not some.any():
         return shapely.MultiPolygon()
     return shapely.union_all(hulls(a[some, :2], ra[some], b[some, :2], rb[some], quad_segs=quad_segs))
+
+
+def _plunged_once(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return strokes with but the deepest of those straight down at one place: the pecks of a hole count once."""
+    upright = (a[:, :2] == b[:, :2]).all(axis=1)
+    if np.count_nonzero(upright) < 2:
+        return a, b
+    xy, which = np.unique(a[upright, :2], axis=0, return_inverse=True)
+    low = np.full(len(xy), np.inf)
+    np.minimum.at(low, which.reshape(-1), np.minimum(a[upright, 2], b[upright, 2]))
+    spots = np.column_stack([xy, low])
+    return np.concatenate([a[~upright], spots]), np.concatenate([b[~upright], spots])
 
 
 def _grown(a: FloatArray, b: FloatArray, radius: float, quad_segs: int) -> Any:

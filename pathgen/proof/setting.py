@@ -47,6 +47,8 @@ class Setting:
         open_edges: cuts that may leave the stock's outline.
         thin_wall: standing walls narrower than this are thin, mm; None = by the material.
         own: the texts were written by pathgen.
+        written: the moves as they were read, where measured heights of the face are taken off `track` and `strokes`.
+        follows: with measured heights, the cuts they are not taken off; None = the face is flat.
     """
 
     texts: Sequence[str]
@@ -65,6 +67,8 @@ class Setting:
     open_edges: frozenset[int] = frozenset()
     thin_wall: float | None = None
     own: bool = False
+    written: Track | None = None
+    follows: frozenset[int] | None = None
 
     def programs(self) -> Iterator[tuple[int, Motion, IntArray]]:
         """Yield number, motion and rows of each program that moves."""

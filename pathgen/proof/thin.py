@@ -23,7 +23,7 @@ import numpy as np
 import shapely
 
 from pathgen.model.arrays import FloatArray
-from pathgen.model.bounds import Bridge, Flat, Free, Groove, Kerf, Rule
+from pathgen.model.bounds import Bridge, Flat, Free, Groove, Hole, Kerf, Rule
 from pathgen.model.findings import Finding
 from pathgen.proof.checks import Setting
 from pathgen.proof.codes import finding
@@ -123,7 +123,7 @@ class Standing:
     @property
     def parted(self) -> bool:
         """Whether cuts go through the board."""
-        return any(isinstance(r, Kerf) and r.through for r in self._rules or ())
+        return any(isinstance(r, Kerf | Hole) and r.through for r in self._rules or ())
 
     @property
     def deepest(self) -> float:

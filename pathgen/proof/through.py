@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from pathgen.model.bounds import Bounds, Bridge, Kerf
+from pathgen.model.bounds import Bounds, Bridge, Hole, Kerf
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
 from pathgen.model.tool import Tool
@@ -48,7 +48,7 @@ def through_findings(s: Setting, asked: Sequence[Asked], before: HeightMap | Non
         asked: what was asked of each cut.
         before: the stock as earlier programs left it.
     """
-    through = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Kerf) and r.through]
+    through = [(k, r) for k, (_, _, b) in enumerate(asked) for r in b.rules if isinstance(r, Kerf | Hole) and r.through]
     if not through:
         return
     thin, thick = undersides(s)
@@ -64,11 +64,13 @@ def through_findings(s: Setting, asked: Sequence[Asked], before: HeightMap | Non
         yield finding("thickness-range", "A cut goes through a board whose thickness is stated without a range.")
 
 
-def owed_through(rule: Kerf, tool: Tool, bounds: Bounds) -> Any:
+def owed_through(rule: Kerf | Hole, tool: Tool, bounds: Bounds) -> Any:
     """Return the area of a slot that must be gone at the underside, but for bridges, mm.
 
     Of a flat cutter that is what it reaches, less a rim; of others the middle of the slot, where they are lowest.
     """
+    if isinstance(rule, Hole):
+        return rule.region.buffer(-RIM)
     whole = kerf_region(rule)
     profile = profile_of(tool)
     if profile is not None and profile.kind == "flat":
@@ -139,7 +141,8 @@ def remaining_findings(s: Setting, lowest: tuple[float, float, float], minimum_l
         minimum_left: least thickness that must remain, mm; None = anything above nothing.
     """
     thin, _ = undersides(s)
-    left = lowest[2] - thin
+    # a board that is lower somewhere may be thinner there: what remains is told for its lowest place
+    left = lowest[2] - thin - (s.stock.dip if s.follows is not None else 0.0)
     least = 0.0 if minimum_left is None else minimum_left
     if left >= least - STEP and not (minimum_left is None and left <= STEP):
         return

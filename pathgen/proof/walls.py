@@ -16,7 +16,7 @@ import shapely
 from shapely import STRtree
 
 from pathgen.model.arrays import FloatArray, IntArray
-from pathgen.model.bounds import Bridge, Flat, Free, Groove, Kerf, Rule
+from pathgen.model.bounds import Bridge, Flat, Free, Groove, Hole, Kerf, Rule
 from pathgen.model.tool import Tool
 from pathgen.proof.design import PLANNED, QUAD, Asked, careful_ways, kerf_region, rule_depth, rule_region
 from pathgen.proof.grid import ring_edges
@@ -41,6 +41,10 @@ NOISE = 1e-6
 MOST_LEVELS = 8
 """Levels looked at above a floor that was not reached; beyond that the wall counts as standing in full."""
 
+DEEP_ENOUGH = 0.02
+"""A hole whose bottom stands higher than asked by less than this is seen as drilled here, mm: its depth is the height
+field's."""
+
 JUST_BELOW = 0.001
 """How far below the top of a wall it is cut in section, mm."""
 
@@ -52,8 +56,11 @@ SEEN = 0.0005
 
 
 def lines_of(strokes: Strokes) -> Any:
-    """Return each stroke as a line seen from above; a plunge as one of no length."""
-    return shapely.linestrings(np.stack([strokes.a[:, :2], strokes.b[:, :2]], axis=1))
+    """Return each stroke as a line seen from above; a plunge as a point, since trees find no line without length."""
+    lines = shapely.linestrings(np.stack([strokes.a[:, :2], strokes.b[:, :2]], axis=1))
+    upright = (strokes.a[:, :2] == strokes.b[:, :2]).all(axis=1)
+    lines[upright] = shapely.points(strokes.a[upright, :2])
+    return lines
 
 
 def permitted(asked: Sequence[Asked], z: float) -> Any:
@@ -69,6 +76,11 @@ def _open_at(rule: Rule, z: float) -> Any:
         if inset <= 0 and not rule.widening:
             return rule.region
         return rule.region.buffer(-inset, quad_segs=QUAD)
+    if isinstance(rule, Hole):
+        into = -z - rule.depth - rule.below  # how far down the cone
+        radius = 0.5 * rule.diameter * (1.0 - max(into, 0.0) / rule.point if rule.point > 0 else 1.0)
+        discs = shapely.buffer(shapely.points(rule.points), max(radius, 0.0), quad_segs=QUAD)
+        return shapely.union_all(discs)
     return rule_region(rule)
 
 
@@ -146,7 +158,7 @@ def slanted_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[
 
     Only strokes that come near an upright wall are looked at: a groove's own walls are measured by their slope.
     """
-    upright = [r for _, _, b in asked for r in b.rules if isinstance(r, Flat | Kerf | Free)]
+    upright = [r for _, _, b in asked for r in b.rules if isinstance(r, Flat | Kerf | Free | Hole)]
     depths = sorted({rule_depth(r) for _, _, b in asked for r in b.rules if not isinstance(r, Bridge)})
     depth = -strokes.lowest
     for k, top in enumerate([0.0, *depths]):
@@ -258,6 +270,34 @@ def wall_residuals(
         for rule in bounds.rules:
             if isinstance(rule, Flat | Kerf):
                 yield from _proud(strokes, tools, rule, profile.radius, bridges, stock_region, index)
+
+
+def hole_residuals(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Asked]) -> Iterator[Miss]:
+    """Yield holes that are too narrow or stand beside their place, by how far their wall then stands in.
+
+    The wall of a drilled hole stands in by the drill's distance from the center and by what the hole is to be wider
+    than the drill. Depths are seen by the height field.
+    """
+    deep = strokes[strokes.lowest < -SAME_DEPTH]
+    for index, (_, _, bounds) in enumerate(asked):
+        for rule in bounds.rules:
+            if not isinstance(rule, Hole):
+                continue
+            centers = shapely.points(rule.points)
+            best = np.full(len(rule.points), np.inf)
+            for number in np.unique(deep.tool):
+                profile = profile_of(tools[int(number)]) if int(number) in tools else None
+                own = deep[(deep.tool == number) & (deep.lowest <= DEEP_ENOUGH - rule.depth)]
+                if profile is None or not len(own):
+                    continue
+                near = STRtree(lines_of(own)).query_nearest(centers, return_distance=True, all_matches=False)
+                gap = near[1] + max(0.5 * rule.diameter - profile.radius, 0.0)
+                best[near[0][0]] = np.minimum(best[near[0][0]], gap)
+            short = np.flatnonzero(best > SEEN)
+            for k in short[np.argsort(-best[short], kind="stable")]:
+                x, y = rule.points[k]
+                amount = float(min(best[k], 0.5 * rule.diameter))
+                yield Miss(amount=amount, where=(x, y, -rule.depth), cut=index)
 
 
 def _proud(

@@ -211,6 +211,9 @@ def _zero(job: Job) -> str:
         facts.insert(
             2, ("Film", f"{stock.film:g} mm, Z set on {'the film' if stock.zero_on_film else 'the bare face'}")
         )
+    if stock.heights is not None:
+        span = f"{-stock.dip:.2f} to {stock.rise:.2f} mm"
+        facts.insert(2, ("Top", f"measured at {len(stock.heights)} points, {span}: this program fits this board only"))
     listed = "".join(f"<dt>{e(k)}</dt><dd>{e(v)}</dd>" for k, v in facts)
     return f'<p class="zero"><b>{e(zero)}</b> {e(setting)}</p>\n<dl>{listed}</dl>'
 

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.model.arrays import FloatArray
-from pathgen.model.bounds import Bounds, Flat, Groove
+from pathgen.model.bounds import Bounds, Flat, Groove, Hole
 from pathgen.model.cut import Cut
 from pathgen.model.findings import Finding
 from pathgen.model.holding import KeepOut
@@ -166,7 +166,10 @@ def _stock(stock: Stock, line: float) -> str:
 
 def _asked(bounds: Bounds, color: str, tolerance: float) -> str:
     """Tint what is to be cut as an area: grooves and floors."""
-    data = "".join(_area_data(r.region, tolerance) for r in bounds.rules if isinstance(r, Groove | Flat))
+    regions = [r.region for r in bounds.rules if isinstance(r, Groove | Flat | Hole)]
+    # where several meet they are one area: an even-odd fill would leave their overlap blank
+    regions = regions if len(regions) < 2 else [shapely.union_all(regions)]
+    data = "".join(_area_data(r, tolerance) for r in regions if not r.is_empty)
     return f'<path d="{data}" fill="{color}" fill-opacity=".16" fill-rule="evenodd"/>' if data else ""
 
 
@@ -187,7 +190,7 @@ def _cut(cut: Cut, color: str, line: float, tolerance: float) -> str:
     for one in cut.passes:
         data = path_data(one.path, tolerance)
         if data:
-            (thin if one.role in ("entry", "link") else bold)[data] = None
+            (thin if one.role in ("entry", "link", "lift") else bold)[data] = None
     out = f'<g stroke="{color}"><title>{escaped(cut.name)}</title>'
     for drawn, width, extra in ((bold, line, ""), (thin, 0.5 * line, ' stroke-opacity=".6"')):
         if drawn:

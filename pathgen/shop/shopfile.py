@@ -69,8 +69,8 @@ _FORMS: Final[Mapping[str, Form]] = {
 """How each key is typed; a test holds this table against the values' own fields."""
 
 _TABLES: Final = frozenset({"cutting", "holder", "dialect"})
-_NOT_HERE: Final = frozenset({"outline"})
-"""A stock's outline is a drawing, which no line of TOML holds."""
+_NOT_HERE: Final = frozenset({"outline", "measured_top"})
+"""A stock's outline is a drawing, and measured heights are of one slab (`read_heights`)."""
 
 _SAMPLES: Final[Mapping[str, Any]] = {
     "diameter": 1000.0, "angle": 60.0, "trail": 0.5, "edge_angle": 45.0, "rpm": None, "feed": 1000.0, "plunge": 500.0,
