@@ -184,3 +184,16 @@ def test_bad_arguments_are_refused_with_the_way_out():
         pg.border(name, margin=5, kind="star")
     with pytest.raises(ArgumentError, match="both"):
         pg.vgroove(name, bit_of(60), depth_limit=5, begin=1, face_loss=1)
+
+
+def test_what_is_reported_as_out_of_reach_is_what_the_opening_says():
+    """The floor less its opening by the cutter's disc (plain buffers), within 1 %."""
+    name, bit = pg.text("Fern", height=40), bit_of(60)
+    field = pg.border(name, margin=14)
+    (mill, _) = pg.raised(name, field, floor_tool=MILL, bit=bit, depth=4)
+    floor = field.difference(name.region).buffer(-4 * bit.slope, quad_segs=64)
+    opened = floor.buffer(-MILL.diameter / 2, quad_segs=64).buffer(MILL.diameter / 2, quad_segs=64)
+    expected = floor.difference(opened)
+    assert expected.area > 10
+    assert mill.unreached.area == pytest.approx(expected.area, rel=0.01)
+    assert mill.unreached.symmetric_difference(expected).area < 0.01 * expected.area
