@@ -10,7 +10,7 @@ from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.errors import ArgumentError
-from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Rule
+from pathgen.model.bounds import Bounds, Flat, Free, Groove, Kerf, Line, Rule
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.stock import Stock
 
@@ -29,6 +29,8 @@ def _rule_area(rule: Rule) -> BaseGeometry:
         if rule.side == "outside":
             return rule.shape.buffer(rule.width).difference(rule.shape)
         return rule.shape.difference(rule.shape.buffer(-rule.width))
+    if isinstance(rule, Line):
+        return shapely.union(rule.lines, rule.waste)
     return MultiPolygon()
 
 
@@ -38,7 +40,7 @@ def footprint(bounds: Bounds) -> BaseGeometry:
 
 
 def _lower_rule(rule: Rule, by: float) -> Rule:
-    if isinstance(rule, Flat | Kerf | Free):
+    if isinstance(rule, Flat | Kerf | Free | Line):
         return dataclasses.replace(rule, depth=rule.depth + by)
     if isinstance(rule, Groove):
         return dataclasses.replace(rule, begin=rule.begin + by, limit=rule.limit + by)
