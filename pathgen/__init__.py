@@ -59,6 +59,7 @@ _HOME = {
     "pocket": "cuts.pocket",
     "profile": "cuts.profile",
     "Bridges": "cuts.profile",
+    "knife": "cuts.knife",
     "face": "cuts.face",
     "back_side": "shape.back",
     "Job": "job",

@@ -6,6 +6,7 @@ from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
 from pathgen.check import check as check
 from pathgen.cuts.face import face as face
+from pathgen.cuts.knife import knife as knife
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile

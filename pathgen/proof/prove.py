@@ -18,6 +18,7 @@ from pathgen.model.stock import Stock
 from pathgen.model.tool import EndMill, Tool, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.art import art_findings
+from pathgen.proof.blade_line import blade_findings
 from pathgen.proof.checks import STEP, Setting, program_findings
 from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
@@ -25,7 +26,7 @@ from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
 from pathgen.proof.grid import Grid
 from pathgen.proof.holder import reach_findings
-from pathgen.proof.report import Proof
+from pathgen.proof.report import BladeResult, Proof
 from pathgen.proof.standing import standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field
@@ -156,6 +157,7 @@ def _proved(
         *rapid_findings(s, met),
         *standing_findings(s, asked, field, grid),
     ]
+    blades: tuple[BladeResult, ...] = ()
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:
         carved = (field < -STEP) & (field > -s.stock.thickness + STEP)
@@ -164,6 +166,8 @@ def _proved(
         carved = measured.carved
         findings += measured.findings
         findings += _asked_findings(s, asked, measured, minimum_left, after)
+        blades, strayed = blade_findings(s, asked)
+        findings += strayed
         findings += _touch_findings(s, asked, touch_off, field, grid)
     findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(
@@ -176,6 +180,7 @@ def _proved(
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
         time=None,
+        blades=blades,
         **({} if measured is None else _measures(measured)),
     )
 
