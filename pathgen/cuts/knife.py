@@ -94,6 +94,7 @@ def knife(
     corner_angle: float = 20.0,
     swivel_depth: float = 0.2,
     overcut: float | None = None,
+    waste: Shape | None = None,
     cutting: Cuttings = None,
     stock: Stock | None = None,
     name: str | None = None,
@@ -115,6 +116,8 @@ def knife(
         swivel_depth: of the tip at corners, mm, at least 0.05; `depth` or more = swivel at full depth.
         overcut: how far closed outlines are cut past their start, mm; None = trail + depth / tan(edge angle), the least
             that frees a part.
+        waste: where the blade may first be pulled straight, mm; None = around the shape, else in its gaps and holes,
+            else beside the card. Needed where other parts of the job lie there.
         cutting: speeds, with rpm 0; None = the blade's own. Its `stepdown` makes levels.
         stock: the card; needed for THROUGH.
         name: of the cut; None = "knife".
@@ -124,7 +127,7 @@ def knife(
 
     Raises:
         ArgumentError: for another tool, a depth the blade cannot reach, too small an overcut or swivel depth, speeds
-            that spin.
+            that spin, a `waste` without room.
         DrawingError: for a shape without lines.
 
     >>> blade = TrailingKnife(trail=0.25, edge_angle=45, cutting=Cutting(0, 1200, 300))
@@ -137,7 +140,13 @@ def knife(
     outlines = _outlines(shape, plan)
     whole = _parts(shape, outlines)
     first = _in_order(outlines, None)[0]
-    stroke = align(whole, stock, trail=blade.trail, to=first.tip.at(first.start)[0])
+    stroke = align(
+        whole,
+        stock,
+        trail=blade.trail,
+        to=first.tip.at(first.start)[0],
+        waste=None if waste is None else region_of(waste, what="waste"),
+    )
     passes = _passes(plan, outlines, stroke)
     notes += [_stroke_note(plan, stroke), *_detail_notes(plan, shape, outlines)]
     line = Line(
@@ -261,6 +270,7 @@ def _stroke_note(plan: _Plan, stroke: Stroke) -> Finding:
 def _outlines(shape: Shape | LineString | MultiLineString, plan: _Plan) -> list[_Outline]:
     """Return all lines of a shape, each with what must be cut before it."""
     found: list[_Outline] = []
+    known: dict[bytes, np.ndarray] = {}
     for n, line in enumerate(lines_of(shape).geoms, 1):
         xy = shapely.get_coordinates(line)
         if not (np.abs(xy) < 1e6).all():
@@ -270,7 +280,7 @@ def _outlines(shape: Shape | LineString | MultiLineString, plan: _Plan) -> list[
         closed = len(xy) > 3 and bool((np.abs(xy[0] - xy[-1]) <= NOISE).all())
         if len(xy) < 2:
             continue
-        tip = tip_path(xy[:-1] if closed else xy, closed=closed)
+        tip = tip_path(xy[:-1] if closed else xy, closed=closed, known=known)
         start = _start(tip, plan.overcut) if closed else 0.0
         found.append(_Outline(tip, Polygon(xy) if closed else None, start, f"line {n}"))
     _nest([o for o in found if o.polygon is not None])

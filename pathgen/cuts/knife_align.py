@@ -16,6 +16,7 @@ from shapely.affinity import rotate
 from shapely.geometry import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.errors import ArgumentError
 from pathgen.model.arrays import FloatArray
 from pathgen.model.stock import Stock
 
@@ -32,6 +33,9 @@ smaller: longer strokes of long blades."""
 ROOM = 0.5
 """Least distance of the stroke from parts and from the edge of the card, beside the trail, mm: common practice, no
 source."""
+
+COARSE = 0.05
+"""How finely parts are looked at here, mm; `ROOM` is ten times as much."""
 
 WAYS = 8
 """Directions that are tried, evenly round."""
@@ -71,7 +75,9 @@ def stroke_length(trail: float) -> float:
     return trail * math.log(math.tan(0.5 * WORST) / math.tan(0.5 * left))
 
 
-def align(parts: BaseGeometry, stock: Stock | None, *, trail: float, to: FloatArray) -> Stroke:
+def align(
+    parts: BaseGeometry, stock: Stock | None, *, trail: float, to: FloatArray, waste: BaseGeometry | None = None
+) -> Stroke:
     """Return a stroke in the card's waste that ends near `to`, else one beside card and parts.
 
     Args:
@@ -79,18 +85,31 @@ def align(parts: BaseGeometry, stock: Stock | None, *, trail: float, to: FloatAr
         stock: the card; None = not known, so the stroke lies beside the parts.
         trail: mm.
         to: (2,) start of the first line, mm.
+        waste: where the stroke may run; None = around all parts, else between them.
+
+    Raises:
+        ArgumentError: for a `waste` that has no room for it.
     """
     length = 1.001 * stroke_length(trail)
     away = trail + ROOM
-    if stock is not None:
-        free = stock.region.buffer(-away).difference(parts.buffer(away))
-        best = _inside(free, length, to)
+    card = None if stock is None else stock.region
+    for keep in (parts.convex_hull, parts) if waste is None else (parts,):
+        room = card if waste is None else waste
+        if room is None:
+            break
+        around = keep.simplify(COARSE).buffer(away + COARSE, quad_segs=8).simplify(COARSE)
+        best = _inside(room.buffer(-away).difference(around), length, to)
         if best is not None:
-            return _stroke(best[0], best[1], True, trail)
-    whole = parts if stock is None else stock.region
-    x0, y0, _, y1 = whole.bounds
-    x = x0 - away
-    y = min(max(float(to[1]) - 0.5 * length, y0), max(y1 - length, y0))
+            middle = shapely.Point(0.5 * (best[0] + best[1]))
+            return _stroke(best[0], best[1], card is not None and card.contains(middle), trail)
+    if waste is not None:
+        raise ArgumentError(
+            f"waste= has no room for a straight stroke of {length:.1f} mm, {away:.2f} mm away from its edge and from "
+            "all lines: give a larger one"
+        )
+    x0, y0, _, y1 = (parts if card is None else card).bounds
+    x = round(x0 - away, 3)
+    y = round(min(max(float(to[1]) - 0.5 * length, y0), max(y1 - length, y0)), 3)
     return _stroke(np.array([x, y]), np.array([x, y + length]), False, trail)
 
 
@@ -110,9 +129,8 @@ def _inside(free: BaseGeometry, length: float, to: FloatArray) -> tuple[FloatArr
         aim = np.array([c * to[0] + s * to[1], c * to[1] - s * to[0]])
         x0, y0, x1, y1 = flat.bounds
         y = y0 + (np.arange(LINES) + 0.5) * (y1 - y0) / LINES
-        rows = shapely.linestrings(
-            np.stack([np.column_stack([np.full(LINES, v), y]) for v in (x0 - 1, x1 + 1)], axis=1)
-        )
+        ends = [np.column_stack([np.full(LINES, x), y]) for x in (x0 - 1, x1 + 1)]
+        rows = shapely.multilinestrings(shapely.linestrings(np.stack(ends, axis=1)))
         pieces = shapely.get_parts(shapely.intersection(rows, flat))
         box = shapely.bounds(pieces)
         box = box[(box[:, 2] - box[:, 0]) >= length]
@@ -123,6 +141,6 @@ def _inside(free: BaseGeometry, length: float, to: FloatArray) -> tuple[FloatArr
         n = int(np.argmin(far))
         if best is None or far[n] < best[0]:
             back = np.array([[c, s], [-s, c]])
-            ends = np.array([[end[n] - length, box[n, 1]], [end[n], box[n, 1]]]) @ back
-            best = float(far[n]), ends[0].round(3), ends[1].round(3)
+            way = np.array([[end[n] - length, box[n, 1]], [end[n], box[n, 1]]]) @ back
+            best = float(far[n]), way[0].round(3), way[1].round(3)
     return None if best is None else (best[1], best[2])

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathgen.model.arrays import FloatArray, IntArray
+from pathgen.model.arrays import ROUND_DECIMALS, FloatArray, IntArray
 from pathgen.shape.arcs import fit_arcs
 from pathgen.shape.tolerance import ARC_FIT, NOISE
 
@@ -131,20 +131,29 @@ def wrapped(angle: FloatArray) -> FloatArray:
     return turned
 
 
-def tip_path(xy: FloatArray, *, closed: bool) -> TipPath:
+def tip_path(xy: FloatArray, *, closed: bool, known: dict[bytes, FloatArray] | None = None) -> TipPath:
     """Return lines and arcs through the vertices of a flattened line, within 0.005 mm.
 
     Args:
         xy: (n, 2) mm; the first vertex is not repeated at the end of a closed line.
         closed: joins the last vertex to the first. The line then begins at its sharpest corner, so that no arc is cut
             in two for nothing.
+        known: what was found for lines before this one; equal letters are looked at once.
     """
     if closed:
         step = np.roll(xy, -1, axis=0) - xy
         way = np.arctan2(step[:, 1], step[:, 0])
         sharpest = np.round(np.abs(wrapped(way - np.roll(way, 1))), 6)
         xy = np.roll(xy, -int(np.argmax(sharpest)), axis=0)
-    return TipPath(fit_arcs(xy, tolerance=ARC_FIT, closed=closed), closed)
+    origin = xy[0].copy()
+    near = np.round(xy - origin, ROUND_DECIMALS) + 0.0
+    key = near.tobytes() + bytes([closed])
+    known = {} if known is None else known
+    if key not in known:
+        known[key] = fit_arcs(near, tolerance=ARC_FIT, closed=closed)
+    rows = known[key].copy()
+    rows[:, :2] += origin
+    return TipPath(rows, closed)
 
 
 def pivot_rows(

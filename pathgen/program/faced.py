@@ -20,6 +20,11 @@ def kerfs(cut: Cut) -> Iterator[Kerf]:
     return (r for r in cut.bounds.rules if isinstance(r, Kerf))
 
 
+def cut_shapes(bounds: Bounds) -> list[BaseGeometry]:
+    """Return where a cut is asked to change the face: `footprint` without where a blade is first turned; mm."""
+    return [r.lines if isinstance(r, Line) else _rule_area(r) for r in bounds.rules]
+
+
 def _rule_area(rule: Rule) -> BaseGeometry:
     if isinstance(rule, Flat | Groove | Free):
         return rule.region
@@ -32,6 +37,12 @@ def _rule_area(rule: Rule) -> BaseGeometry:
     if isinstance(rule, Line):
         return shapely.union(rule.lines, rule.waste)
     return MultiPolygon()
+
+
+def parted(cut: Cut) -> list[BaseGeometry]:
+    """Return the outlines of what a cut frees: of its through slots, and of the lines that a knife parts."""
+    lines = [r.lines for r in cut.bounds.rules if isinstance(r, Line) and r.through]
+    return [*(k.shape for k in kerfs(cut) if k.side != "along"), *lines] if cut.through else []
 
 
 def footprint(bounds: Bounds) -> BaseGeometry:

@@ -47,11 +47,13 @@ lifted; smaller: a blade that barely touches counts as turned."""
 SWIVEL: Final = 0.1
 """Largest |cos(lag)| of a swivel: the tip then moves less than a tenth of what the pivot does."""
 
-STEP: Final = 0.1
-"""Distance of the places looked at along the pivot's path, mm; each turns the blade by at most `TURN`."""
+STEP: Final = 0.2
+"""Largest distance of the places looked at along the pivot's path, mm. Larger: cut-off corners are seen late; smaller:
+time."""
 
-TURN: Final = math.radians(2.0)
-"""Largest turn of pivot or blade between two places, radians."""
+TURN: Final = math.radians(8.0)
+"""Largest turn of the pivot's way and the blade together between two places, radians: 4 degrees of each on arcs, where
+a chord of `STEP` then leaves the tip's true way by 0.002 mm at most."""
 
 SAME: Final = 1e-9
 """Headings nearer than this are the same, radians: the two first guesses have met."""
@@ -278,7 +280,7 @@ def trace_of(legs: Legs, begin: FloatArray, end: FloatArray, chosen: IntArray) -
     turn = np.abs(wrapped(end[chosen] - begin[chosen])) + np.abs(legs.curvature[chosen]) * length
     # where the blade swings in, it does so within a few trails: those are looked at closely, the rest evenly
     swing = np.minimum(length, d * np.log1p(turn / 1e-4))
-    close = np.maximum(np.ceil(2.0 * turn / TURN), 1.0).astype(np.int64)
+    close = np.maximum(np.ceil(turn / TURN), 1.0).astype(np.int64)
     even = np.maximum(np.ceil(length / STEP), 1.0).astype(np.int64)
     count = close + even + 1
     owner, k = expanded(np.zeros_like(count), count)

@@ -135,7 +135,7 @@ def blade_findings(s: Setting, asked: Sequence[Asked]) -> tuple[tuple[BladeResul
         one = _Measured(s, legs, own, [_part(t, own) for t in both], apart, _lines(rules), name)
         results.append(one.result)
         findings += [*one.findings(), *_not_through(s, rules, name)]
-    return tuple(results), findings
+    return tuple(results), [*findings, *_in_parts(asked, knives)]
 
 
 def _part(trace: Trace, own: BoolArray) -> Trace:
@@ -153,6 +153,23 @@ def _not_through(s: Setting, rules: Sequence[Line], name: str | None) -> Iterato
             amount=gap,
             cut=name,
         )
+
+
+def _in_parts(asked: Sequence[Asked], knives: Sequence[int]) -> Iterator[Finding]:
+    """Yield first strokes that run over a line, or over a part: inside an odd number of the job's outlines."""
+    rules = [(k, r) for k in knives for r in asked[k][2].rules if isinstance(r, Line)]
+    lines = shapely.union_all([r.lines for _, r in rules])
+    closed = [shapely.Polygon(g) for _, r in rules for g in r.lines.geoms if g.is_closed and len(g.coords) > 3]
+    for k, rule in rules:
+        if rule.waste.is_empty:
+            continue
+        spot = rule.waste.representative_point()
+        inside = int(shapely.contains_xy(np.array(closed), spot.x, spot.y).sum()) if closed else 0
+        over = rule.waste.intersects(lines)
+        if over or inside % 2:
+            what = "a line" if over else "a part"
+            text = f"The stroke that first pulls the blade straight runs over {what}."
+            yield finding("knife-over-part", text, where=(spot.x, spot.y, 0.0), cut=asked[k][0])
 
 
 class _Measured:

@@ -115,6 +115,11 @@ _PROOF: dict[str, Code] = {
         "nobody knows where a trailing blade points when its first line begins",
         "Let it run straight for 7.2 trails beside the part first.",
     ),
+    "knife-over-part": Code(
+        _E,
+        "the stroke that first pulls a blade straight runs over a part or a line",
+        "Say with waste= where it may run.",
+    ),
     "line-left": Code(_E, "a line is not cut to its full depth", "Plan the cut anew."),
     "overcut-short": Code(
         _E,
