@@ -103,7 +103,7 @@ class Legs:
     Attributes:
         start: (n, 3) of the pivot, mm in stock coordinates.
         length: (n,) seen from above, mm.
-        direction: (n,) of motion at the start, radians; that of the leg before where it goes straight down or up.
+        direction: (n,) of motion at the start, radians; of no meaning where it goes straight down or up.
         curvature: (n,) 1/mm, positive to the left.
         fall: (n,) change of z, mm.
         trail: (n,) of the blade, mm.
@@ -144,7 +144,7 @@ def legs_of(s: Setting) -> Legs:
     along = np.arctan2(step[:, 1], step[:, 0])
     side = np.where(sweep >= 0, 1.0, -1.0)
     round_ = np.arctan2(spoke[:, 1], spoke[:, 0]) + 0.5 * math.pi * side
-    direction = _carried(np.where(arc, round_, along), length > 0)
+    direction = np.where(arc, round_, along)
     curvature = np.where(arc, side / np.where(arc, radius, 1.0), 0.0)
     # cut every leg where it passes the depth at which the blade begins to grip
     low, high = start[:, 2], end[:, 2]
@@ -182,13 +182,6 @@ def _fresh(s: Setting) -> BoolArray:
             if event.kind in ("stop", "tool") and event.index < len(rows):
                 fresh[rows[event.index]] = True
     return fresh
-
-
-def _carried(angle: FloatArray, moves: BoolArray) -> FloatArray:
-    """Return angles with those of legs that do not move replaced by that of the last leg that did."""
-    last = np.maximum.accumulate(np.where(moves, np.arange(len(moves)), 0)) if len(moves) else np.empty(0, dtype=int)
-    carried: FloatArray = angle[last]
-    return carried
 
 
 def _ahead(xy: FloatArray, direction: FloatArray, curvature: FloatArray, distance: FloatArray) -> FloatArray:
@@ -300,7 +293,7 @@ def trace_of(legs: Legs, begin: FloatArray, end: FloatArray, chosen: IntArray) -
     return Trace(
         tip=np.column_stack([tip, z]),
         heading=heading,
-        swivel=np.abs(np.cos(lag)) < SWIVEL,
+        swivel=(np.abs(np.cos(lag)) < SWIVEL) & (legs.length[leg] > 0),
         leg=leg,
     )
 
