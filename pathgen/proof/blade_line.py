@@ -30,7 +30,7 @@ from pathgen.proof.blade import Legs, Trace, asked_knives, traces, wrapped
 from pathgen.proof.codes import finding
 from pathgen.proof.design import Asked
 from pathgen.proof.report import BladeResult
-from pathgen.proof.setting import STEP, Setting
+from pathgen.proof.setting import NOISE, STEP, Setting
 from pathgen.proof.through import undersides
 
 OFF: Final = 0.02
@@ -68,7 +68,7 @@ class _Lines:
         along: (m,) how far along its line each begins, mm.
         depth, overcut: (n,) mm.
         length: (n,) mm.
-        closed: (n,).
+        closed: (n,) it encloses something; there and back is no outline.
         waste: where the blade is turned into its first direction.
         tree: of the edges.
     """
@@ -108,7 +108,7 @@ def _lines(rules: Sequence[Line]) -> _Lines:
         depth=np.array([r.depth for _, r in parts]),
         overcut=np.array([r.overcut for _, r in parts]),
         length=np.array([g.length for g, _ in parts]),
-        closed=np.array([g.is_closed for g, _ in parts]),
+        closed=np.array([g.is_closed and len(g.coords) > 3 and shapely.Polygon(g).area > NOISE for g, _ in parts]),
         waste=shapely.union_all([r.waste for r in rules]),
         tree=STRtree(shapely.linestrings(np.stack([a, b], axis=1))),
     )
