@@ -55,6 +55,7 @@ _HOME = {
     "plate": "shape.place",
     "place": "shape.place",
     "mirror": "shape.place",
+    "template": "shape.template",
     "vgroove": "cuts.vgroove",
     "pocket": "cuts.pocket",
     "profile": "cuts.profile",

@@ -54,6 +54,7 @@ from pathgen.shape.back import back_side as back_side
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
+from pathgen.shape.template import template as template
 from pathgen.sheet.part import part_picture as part_picture
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop

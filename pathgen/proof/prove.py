@@ -206,7 +206,7 @@ def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: He
         )
     if step is None:
         smallest = min((t.diameter for t in tools.values() if t.spins), default=6.0)
-        flat = all(isinstance(t, EndMill) for t in tools.values())
+        flat = all(isinstance(t, EndMill) or not t.spins for t in tools.values())
         step = float(np.clip(smallest / 20.0, 0.05, COARSEST)) if flat else min(PIXEL, max(smallest / 20.0, 0.05))
         step = max(step, float(np.sqrt(stock.width * stock.height / MOST_SAMPLES)))
     positive("grid", step)
