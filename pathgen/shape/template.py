@@ -97,7 +97,7 @@ def template(
     xs = _edges(region, x0, x1, wide, margin, upright=True)
     ys = _edges(region, y0, y1, high, margin, upright=False)
     rows, columns = len(ys) - 1, len(xs) - 1
-    joints = list(_joints(region, xs, ys))
+    joints = np.array([line for mark in _joints(region, xs, ys) for line in mark.geoms], dtype=object)
     label_lines = None if label is None else lines_of(label, what="label")
     pieces = []
     for row, (low, high) in enumerate(pairwise(ys.tolist()), 1):
@@ -106,7 +106,8 @@ def template(
             part = region if rows * columns == 1 else as_multi(region.intersection(cell))
             if part.area < NOISE:
                 continue
-            matched = shapely.intersection(shapely.union_all(joints), part) if joints else MultiLineString()
+            inside = shapely.get_parts(shapely.intersection(joints, part))  # one by one, so that crossings stay whole
+            matched = MultiLineString([g for g in inside if isinstance(g, LineString) and g.length > NOISE])
             title = name if rows * columns == 1 else f"{name} row {row} column {column}"
             pieces.append(_piece(part, matched, bar, marks, spots, hole, label_lines, margin, title))
     return tuple(pieces)
@@ -155,7 +156,7 @@ def _edges(
     return edges
 
 
-def _joints(region: MultiPolygon, xs: FloatArray, ys: FloatArray) -> Iterator[BaseGeometry]:
+def _joints(region: MultiPolygon, xs: FloatArray, ys: FloatArray) -> Iterator[MultiLineString]:
     """Yield the match marks of all joints, each with as many ticks as its joint has number."""
     x0, y0, x1, y1 = region.bounds
     number = 0
@@ -172,7 +173,7 @@ def _joints(region: MultiPolygon, xs: FloatArray, ys: FloatArray) -> Iterator[Ba
                     yield _match(at.x, at.y, number, upright=upright)
 
 
-def _match(x: float, y: float, ticks: int, *, upright: bool) -> BaseGeometry:
+def _match(x: float, y: float, ticks: int, *, upright: bool) -> MultiLineString:
     """Return a match mark at a place on a joint."""
     lines = [[(-MATCH, 0.0), (MATCH, 0.0)]]
     for k in range(ticks):
@@ -180,12 +181,13 @@ def _match(x: float, y: float, ticks: int, *, upright: bool) -> BaseGeometry:
             at = side * (MATCH - 1.0 - APART * k)
             lines.append([(at, -0.5 * TICK), (at, 0.5 * TICK)])
     mark = MultiLineString(lines)
-    return affine_transform(mark, (1, 0, 0, 1, x, y) if upright else (0, -1, 1, 0, x, y))
+    made: MultiLineString = affine_transform(mark, (1, 0, 0, 1, x, y) if upright else (0, -1, 1, 0, x, y))
+    return made
 
 
 def _piece(
     part: MultiPolygon,
-    matched: BaseGeometry,
+    matched: MultiLineString,
     bar: float,
     marks: str,
     spots: Sequence[Point] | None,
