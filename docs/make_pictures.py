@@ -27,12 +27,16 @@ def jobs_of(example: str) -> list[pg.Job]:
 
 
 def sheet(pictures: list[Image.Image], columns: int) -> Image.Image:
-    """Lay pictures of one size side by side."""
-    wide, high = pictures[0].size
-    rows = -(-len(pictures) // columns)
-    page = Image.new("RGB", (wide * columns, high * rows), pictures[0].getpixel((2, 2)))
-    for n, picture in enumerate(pictures):
-        page.paste(picture, (wide * (n % columns), high * (n // columns)))
+    """Lay pictures of one width side by side, each below the shortest column."""
+    wide, high = pictures[0].width, [0] * columns
+    places = []
+    for picture in pictures:
+        column = high.index(min(high))
+        places.append((wide * column, high[column]))
+        high[column] += picture.height
+    page = Image.new("RGB", (wide * columns, max(high)), pictures[0].getpixel((2, 2)))
+    for picture, place in zip(pictures, places, strict=True):
+        page.paste(picture, place)
     return page
 
 
