@@ -28,7 +28,7 @@ S16000 M3
 G4 P3
 Z1
 G1 Z-14 F300
-X80 F900
+X80 F300
 M2
 \"\"\"
 board = pg.Stock(100, 60, 18, material="hardwood")

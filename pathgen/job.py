@@ -41,7 +41,7 @@ SIZE_MISTAKES = (25.4, 1 / 25.4, 96 / 72, 72 / 96, 96 / 90, 90 / 96)
 ACCEPTABLE = ("gouge", "residual")
 """The only findings that may be accepted, each with its amount."""
 
-CUT_BEFORE = "The stock was cut before (stock_after=): pieces that only both works together free were not looked for."
+CUT_BEFORE = "The stock was cut before (stock_after=): thin walls between both works were not looked for."
 """What a proof on a stock that is no longer whole leaves unchecked."""
 
 TOUCH_ROOM = 3.0

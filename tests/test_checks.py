@@ -268,7 +268,7 @@ def test_spinning_and_dragging_tools_never_share_a_file():
 
 def test_a_dragging_tool_alone_is_clean_and_never_with_a_spindle():
     """The error stands whatever the program does besides, and cannot be accepted."""
-    head = handmade.HEAD.format(tool=3).replace("M5\n", "M5\nM0\nG21 G17 G90 G94\n")
+    head = handmade.HEAD.format(tool=3).replace("M5\n", "M5\nM0\nG21 G17 G90 G94 G54\nG61\n")
     knife = head + "G0 X10 Y10\nZ1\nG1 Z-0.5 F300\nX20\nG0 Z5\nM5\nM9\nM2\n"
     assert {f.code for f in findings(knife, tools={3: DRAG})} <= {"loose-chip"}
     for start in ("S8000 M3", "S100 M4"):

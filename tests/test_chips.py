@@ -22,7 +22,7 @@ def at(material):
 
 @pytest.mark.parametrize(
     ("material", "low", "high"),
-    [("hardwood", 0.12, 0.18), ("acrylic", 0.12, 0.18), ("aluminium", 0.06, 0.09), ("brass", 0.042, 0.072)],
+    [("hardwood", 0.024, 0.18), ("acrylic", 0.024, 0.18), ("aluminium", 0.018, 0.09), ("brass", 0.012, 0.072)],
 )
 def test_chip_loads_outside_the_range_are_found_on_both_sides(material, low, high):
     """Common practice, no source: shares of the diameter, 6 mm here, and one edge; a tenth beyond is no finding."""
@@ -37,37 +37,37 @@ def test_chip_loads_outside_the_range_are_found_on_both_sides(material, low, hig
 def test_the_amounts_are_the_load_and_the_share_of_the_way():
     (high,) = only("chip-load-high", straight(4000))
     assert high.amount == pytest.approx(4000 / 16000)
-    (low,) = only("chip-load-low", straight(1000))
+    (low,) = only("chip-load-low", straight(300))
     assert low.amount == pytest.approx(1)
     assert "100 % of its way" in low.text
-    assert "0.062 mm a tooth" in low.text
+    assert "0.019 mm a tooth" in low.text
 
 
 def test_two_edges_take_half_the_chip_each():
     two = {2: dataclasses.replace(MILL, flutes=2)}
-    assert not only("chip-load-low", straight(2400))
-    assert only("chip-load-low", straight(2400), tools=two)
+    assert not only("chip-load-low", straight(480))
+    assert only("chip-load-low", straight(480), tools=two)
 
 
 def test_the_rpm_that_is_advised_cures_it():
-    (found,) = only("chip-load-low", straight(1000))
+    (found,) = only("chip-load-low", straight(300))
     rpm = int(re.match(r"\d+", found.advice)[0])
-    assert rpm == pytest.approx(1000 / (0.9 * 0.12), rel=0.02)
-    assert not only("chip-load-low", straight(1000, rpm))
-    assert only("chip-load-low", straight(1000, round(1.1 * rpm)))
+    assert rpm == pytest.approx(300 / (0.9 * 0.024), rel=0.02)
+    assert not only("chip-load-low", straight(300, rpm))
+    assert only("chip-load-low", straight(300, round(1.1 * rpm)))
 
 
 def test_where_no_speed_of_the_spindle_helps_the_advice_says_so():
     slow = dataclasses.replace(ROUTER, min_rpm=12000)
-    (found,) = only("chip-load-low", straight(500), machine=slow)
+    (found,) = only("chip-load-low", straight(150), machine=slow)
     assert found.advice.startswith("No speed")
-    (found,) = only("chip-load-low", straight(100))
+    (found,) = only("chip-load-low", straight(20))
     assert found.advice.startswith("No speed")
 
 
 def test_speed_that_corners_never_let_a_machine_reach_counts():
-    """Steps of 1 mm to and fro at 500 mm/s2: from rest to rest 1342 mm/min at most, whatever F says."""
-    to_and_fro = "G0 Z1\nG1 Z-2 F500\n" + "".join(f"X{20 + k % 2} F2400\n" for k in range(1, 80))
+    """Steps of 0.02 mm to and fro at 500 mm/s2: from rest to rest 190 mm/min at most, whatever F says."""
+    to_and_fro = "G0 Z1\nG1 Z-2 F500\n" + "".join(f"X{20 + k % 2 / 50} F2400\n" for k in range(1, 80))
     (found,) = only("chip-load-low", program(to_and_fro))
     assert "corners" in found.text
     assert not only("chip-load-low", program(to_and_fro), machine=None)
@@ -76,10 +76,10 @@ def test_speed_that_corners_never_let_a_machine_reach_counts():
 
 
 def test_a_v_bit_is_measured_by_the_width_it_cuts_at():
-    """60 degrees 10 mm deep is 11.5 mm wide at the face, 5.8 halfway: 0.115 mm; 1 mm deep it is the floor of 0.01."""
+    """60 degrees 10 mm deep is 11.5 mm wide at the face, 5.8 halfway: 0.023 mm; 1 mm deep it is the floor of 0.01."""
     bit = {2: pg.VBit(60, diameter=20, flutes=1)}
-    deep = program("G0 Z1\nG1 Z-10 F500\nX100 F1000\n")
-    shallow = program("G0 Z1\nG1 Z-1 F500\nX100 F1000\n")
+    deep = program("G0 Z1\nG1 Z-10 F500\nX100 F240\n")
+    shallow = program("G0 Z1\nG1 Z-1 F500\nX100 F240\n")
     assert only("chip-load-low", deep, tools=bit)
     assert not only("chip-load-low", shallow, tools=bit)
 
@@ -94,7 +94,7 @@ def test_plunges_air_and_materials_without_a_figure_are_not_measured():
 
 
 def test_one_finding_for_a_tool_however_many_moves():
-    many = "G0 Z1\nG1 Z-2 F500\n" + "".join(f"X{100 if k % 2 else 20} Y{20 + k} F900\n" for k in range(30))
+    many = "G0 Z1\nG1 Z-2 F500\n" + "".join(f"X{100 if k % 2 else 20} Y{20 + k} F200\n" for k in range(30))
     assert len(only("chip-load-low", program(many))) == 1
 
 

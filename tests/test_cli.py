@@ -107,6 +107,23 @@ def test_several_programs_run_on_one_stock_in_their_order(run, here):
     assert re.search(r"^second\.nc:\d+: error rapid-in-material", out, re.M)
 
 
+def test_what_pathgen_writes_itself_passes_with_the_same_time(run, here):
+    shop = pg.read_shop("tools.toml")
+    board = pg.Stock(60, 40, 18, material="hardwood", zero="center")
+    tray = pg.place(pg.plate(40, 24), board, fit="none")
+    job = pg.Job("Tray", board, shop.machine, [
+        pg.pocket(tray, shop.tools[2], depth=3, stock=board),
+        pg.vgroove(pg.place(pg.plate(50, 1), board, fit="none"), shop.tools[1], stock=board),
+    ])  # fmt: skip
+    programs = job.programs()
+    assert len(programs) == 2
+    for p in programs:
+        (here / p.name).write_text(p.text)
+    status, out, _ = run(*(p.name for p in programs), "--zero", "center")
+    assert (status, "0 errors" in out) == (0, True), out
+    assert f"Time: {job.time()}" in out
+
+
 def test_the_zero_is_where_it_is_said(run):
     _, out, _ = run("good.nc", "--zero", "center", size=("--stock", "100x80x18", "--material", "hardwood"))
     assert re.search(r"X 17\.\d to 43\.\d", out), "told from the work zero"

@@ -193,12 +193,8 @@ def test_free_places_may_be_cut_and_owe_nothing():
     d = design(asked(Free(region=multi(box(5, 5, 20, 20)), depth=6)), GRID)
     assert at(d.deepest, 10, 10) == -6
     assert (d.leave == 0).all()
-    assert (
-        lowest_allowed(
-            asked(Free(region=multi(box(5, 5, 20, 20)), depth=6), Flat(region=multi(box(1, 1, 2, 2)), depth=2))
-        )
-        == -6
-    )
+    both = asked(Free(region=multi(box(5, 5, 20, 20)), depth=6), Flat(region=multi(box(1, 1, 2, 2)), depth=2))
+    assert lowest_allowed(both, 12) == -6
 
 
 def test_a_relief_is_its_height_map_between_the_samples_too():
@@ -223,3 +219,26 @@ def test_samples_beside_upright_walls_are_marked():
     near = shapely.distance(shapely.points(x, y), region.boundary) < 0.5 * GRID.pixel
     assert d.wall[near].all()
     assert not d.wall[~widened(widened(near))].any()
+
+
+def test_a_groove_without_a_limit_permits_nothing_below_the_others():
+    groove, tray = Groove(region=multi(box(5, 5, 25, 35)), angle=60), Flat(region=multi(box(30, 5, 50, 35)), depth=3)
+    assert lowest_allowed(asked(groove), 12) == 0
+    assert lowest_allowed(asked(groove, tray), 12) == -3
+
+
+def test_a_through_cut_goes_no_deeper_below_a_thinner_board_than_was_stated():
+    slot = Kerf(shape=multi(box(10, 10, 40, 30)), side="outside", width=3, depth=9, below=0.4, through=True)
+    cleared = Free(region=multi(box(15, 15, 20, 20)), depth=9.4)
+    assert lowest_allowed(asked(slot, cleared), 9) == pytest.approx(-9.4)
+    assert lowest_allowed(asked(slot, cleared), 8) == pytest.approx(-8.4)
+
+
+def test_each_sample_knows_which_cut_may_go_deepest_there():
+    shallow, deep = Flat(region=multi(box(5, 5, 40, 35)), depth=2), Flat(region=multi(box(20, 5, 55, 35)), depth=5)
+    d = design([*asked(shallow), *asked(deep)], GRID)
+    assert at(d.owner, 10, 20) == 0
+    assert at(d.owner, 30, 20) == 1
+    assert at(d.owner, 58, 38) == -1
+    other = design([*asked(deep), *asked(shallow)], GRID)
+    assert at(other.owner, 30, 20) == 0

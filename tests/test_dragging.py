@@ -11,7 +11,7 @@ from pathgen.proof.codes import ACCEPTABLE
 KNIFE = {2: pg.TrailingKnife(trail=0.25, edge_angle=45, max_depth=1.5)}
 DIAMOND = {2: pg.DiamondPoint(max_travel=1.0)}
 GLASS = pg.Stock(120, 80, 4, material="glass")
-STOP = "M0\nG21 G17 G90 G94\n"
+STOP = "M0\nG21 G17 G90 G94 G54\nG61\n"
 CUT = "G0 Z1\nG1 Z-0.5 F200\nX100 F800\n"
 
 
@@ -67,7 +67,7 @@ def test_the_file_begins_with_m5_and_a_stop():
 
 def test_no_rapid_sets_a_point_onto_the_face():
     (found,) = only("rapid-onto-face", drawn("G0 Z0\nG1 Z-0.5 F200\nX100\n"), tools=KNIFE)
-    assert found.line == 9
+    assert found.line == 10
     assert only("rapid-onto-face", drawn("G0 Z-0.4\nG1 X100 F800\n"), tools=DIAMOND)
     assert not only("rapid-onto-face", drawn("G0 Z0.1\nG1 Z-0.5 F200\nX100\n"), tools=KNIFE)
     assert not only("rapid-onto-face", drawn("G0 Z0\nG1 Z-0.5 F200\nX100\n"), tools={2: pg.EndMill(6)})

@@ -77,3 +77,11 @@ def test_bores_are_counted_in_one_finding():
 
 def test_the_tool_of_the_tests_is_what_the_figures_say():
     assert MILL.diameter == 6
+
+
+def test_a_ramp_to_an_unknown_place_is_no_crash():
+    """Nobody has said where X is: the reader says so, and the ramp along Y is told all the same."""
+    text = program("G0 Z1\nG1 Z0 F500\nG1 Y30 Z-3\nG0 Z5\nX20 Y20\nZ1\nG1 Z-2\nX100 Y40\n").replace(
+        "G0 X20 Y20\n", "G0 Y20\n"
+    )
+    assert {"feed-from-unknown", "ramp-steep-material"} <= codes(text)

@@ -158,3 +158,21 @@ def test_no_force_is_known_without_speed_or_figures():
         side, lift = forces(setting([program], stock=stock))
         assert side.max() == lift.max() == 0
     assert "hold-weak" not in found(RING.replace("S16000 M3", ""), hold=[pg.Tape(box(30, 30, 31, 31), shear=0.01)])
+
+
+def test_what_no_force_is_known_for_is_said():
+    def said(word, **stock):
+        proof = prove(
+            [RING],
+            **settings(
+                bounds=None,
+                own=False,
+                grid=0.5,
+                stock=dataclasses.replace(BOARD, **stock),
+                hold=[pg.Tape(BOARD.region, 1)],
+            ),
+        )
+        return any(word in sentence for sentence in proof.unchecked)
+
+    assert said("No cutting force is known for stone", material="stone")
+    assert not said("No cutting force")

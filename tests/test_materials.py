@@ -39,16 +39,16 @@ def test_ramps_and_slots_are_those_of_common_practice(name, ramp, slot):
 
 
 @pytest.mark.parametrize(
-    ("name", "least", "most"), [("mdf", 0.12, 0.18), ("aluminium", 0.06, 0.09), ("brass", 0.042, 0.072)]
+    ("name", "least", "most"), [("mdf", 0.024, 0.18), ("aluminium", 0.018, 0.09), ("brass", 0.012, 0.072)]
 )
 def test_chip_loads_are_shares_of_the_diameter(name, least, most):
-    """Common practice, no source: 2 to 3 % in wood and plastics, 1 to 1.5 % in aluminium, 0.7 to 1.2 % in brass."""
+    """Common practice, no source: at most 3 % in wood and plastics, 1.5 % in aluminium, 1.2 in brass; a fifth rubs."""
     low, high = material(name).chip_range(6)
     assert (float(low), float(high)) == pytest.approx((least, most))
 
 
 def test_no_chip_load_is_below_what_an_edge_can_cut():
-    low, high = material("brass").chip_range(np.array([0.5, 1.0, 3.0]))
-    assert low.tolist() == pytest.approx([LEAST_CHIP, LEAST_CHIP, 0.021])
+    low, high = material("brass").chip_range(np.array([0.5, 1.0, 8.0]))
+    assert low.tolist() == pytest.approx([LEAST_CHIP, LEAST_CHIP, 0.016])
     assert (high >= low).all()
     assert material("glass").chip_range(3) is None

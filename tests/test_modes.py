@@ -10,10 +10,10 @@ import pathgen as pg
 CUT = "G0 Z1\nG1 Z-2 F500\nX100 F2400\n"
 
 
-@pytest.mark.parametrize("word", ["G17", "G90", "G94", "G40", "G80", "G54"])
+@pytest.mark.parametrize("word", ["G17", "G90", "G94", "G40", "G80", "G54", "M5"])
 def test_every_mode_is_stated_before_the_first_motion(word):
     """In one finding, whatever is missing; a comment or a later line states nothing."""
-    text = program(CUT).replace(word + " ", "", 1).replace(" " + word, "", 1)
+    text = program(CUT).replace("M5\n", "", 1) if word == "M5" else program(CUT).replace(f" {word}", "", 1)
     (found,) = only("mode-not-stated", text.replace("G0 Z1\n", f"G0 Z1\n{word} ({word})\n", 1))
     assert word in found.text
     assert found.amount == 1
@@ -23,12 +23,19 @@ def test_every_mode_is_stated_before_the_first_motion(word):
 def test_all_missing_modes_are_one_finding():
     bare = "(Tool T2)\nG21\nG0 Z5\nX20 Y20\nS16000 M3\nG4 P3\n" + CUT + "G0 Z5\nM5\nG4 P5\nM2\n"
     (found,) = only("mode-not-stated", bare)
-    assert found.amount == 6
+    assert found.amount == 7
 
 
 @pytest.mark.parametrize("offset", ["G54", "G55", "G59", "G59.3"])
 def test_any_work_offset_will_do(offset):
     assert not only("mode-not-stated", program(CUT).replace("G54", offset, 1))
+
+
+def test_an_exact_path_is_stated_before_the_first_feed():
+    assert not only("corners-rounded", program(CUT))
+    late = program(CUT + "G0 Z5\nG61\n" + CUT).replace("G61\n", "", 1)
+    assert only("corners-rounded", late)
+    assert only("corners-rounded", program(CUT + "G64\nX20\n"))
 
 
 # -- comments -----------------------------------------------------------------------------------------------------

@@ -117,6 +117,27 @@ def test_many_loose_pieces_are_not_listed_without_end():
     assert "more pieces are" in told[-1].text
 
 
+def test_what_two_programs_free_together_is_found_on_the_stock_as_it_stands():
+    """Three sides in one program, the fourth in the next: each alone frees nothing."""
+    three = text(*loop(27, 27, 53, 53)[:-1])
+    fourth = text("G0 X27 Y53", "G0 Z1", "G1 Z-12.4 F500", "Y27 F900")
+    first = prove([three], **settings(bounds=None, own=False, grid=0.2))
+    assert not {f.code for f in first.findings} & WATCHED
+    assert found([fourth]) == []
+    (piece,) = found([fourth], grid=None, stock_after=first.height)
+    assert piece.code == "loose-piece"
+    assert piece.amount == pytest.approx(400, abs=5)
+    assert fourth.splitlines()[piece.line - 1] == "Y27 F900"
+    assert found([fourth], grid=None, stock_after=first.height, hold=[pg.Tape(box(30, 30, 50, 50), shear=5)]) == []
+
+
+def test_bridges_left_by_an_earlier_program_still_hold():
+    lifts = [(0, 20, 32), (1, 10, 22), (2, 20, 32), (3, 10, 22)]
+    first = prove([text(*loop(17, 17, 83, 53, lifts=lifts))], **settings(bounds=None, own=False, grid=0.2))
+    pocket = text("G0 X40 Y35", "G0 Z1", "G1 Z-3 F500", "X60 F900")
+    assert found([pocket], grid=None, stock_after=first.height) == []
+
+
 def test_hold_downs_and_bridges_hold():
     program = text(*loop(27, 27, 53, 53))
     for hold in (

@@ -8,6 +8,7 @@ import handmade
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from handmade import ASKED, BIT, BOARD, MILL, TOOLS, settings, texts
 from shapely.affinity import translate
 from shapely.geometry import LineString, MultiPolygon, Point, box
@@ -164,6 +165,30 @@ def test_bad_arguments_are_refused():
 
 
 @pytest.mark.parametrize(
+    ("tools", "said"),
+    [
+        ([BIT, MILL], "must map T numbers"),
+        ({"T1": BIT}, "'T1' is no T number"),
+        ({1: BIT, 2: 6.0}, "T2 is 6.0"),
+        ({-1: BIT}, "-1 is no T number"),
+        ({True: BIT}, "True is no T number"),
+        ({1: BIT, 3: None}, "T3 is None"),
+    ],
+)
+def test_a_bad_tool_table_is_refused_by_naming_its_entry(tools, said):
+    with pytest.raises(ArgumentError, match=said):
+        prove(texts(), **settings(tools=tools))
+
+
+def test_without_a_design_no_gouge_is_stated():
+    proof = prove(texts(), **settings(bounds=None, grid=0.4))
+    assert proof.compared is False
+    assert "not compared" in str(proof)
+    assert "gouge 0" not in str(proof)
+    assert proof.cuts == ()
+
+
+@pytest.mark.parametrize(
     "text", ["", "M2", "%\n%", "G1 X1", "G21\nG2 X1 Y1 I0 J0\n(((", "G1 X1e9 F-3\nS1 M3 M4", "\x00\xff"]
 )
 def test_any_text_gives_a_proof(text):
@@ -264,6 +289,12 @@ def test_dropping_lines_changes_the_part_most_of_the_time():
     differ = [np.abs(before - part(without(k, n), grid)).max() > 0.05 for k, n in changed_lines()]
     assert len(differ) > 60
     assert np.mean(differ) > 0.5
+
+
+def test_going_into_the_table_is_told_beside_a_groove_without_a_limit():
+    """The groove allows any depth within its own walls, but nothing below the board."""
+    proof = prove([t.replace("Z-12.4", "Z-14.4") for t in texts()], **settings(grid=0.3))
+    assert "below-table" in codes(proof)
 
 
 def test_swapped_arcs_are_caught():
@@ -545,6 +576,38 @@ def test_symmetric_art_cannot_be_told_and_other_art_is_reported():
     assert proof.ok is True
     other = prove([text], **args, artwork=LETTER)
     assert "art-differs" in codes(other, "warning")
+
+
+def art_cut(boxes, art, **more):
+    text, tool = pocketed(boxes)
+    region = MultiPolygon([shapely.union_all([box(*b) for b in boxes])])
+    bounds = [("F", tool, Bounds((Flat(region=region, depth=1),)))]
+    return prove([text], **settings(tools={1: tool}, bounds=bounds, artwork=art, grid=0.25, **more))
+
+
+@pytest.mark.parametrize(
+    ("times", "code", "severity"),
+    [(1 / 25.4, "art-inch", "error"), (25.4, "art-inch", "error"), (0.8, "art-size", "warning")],
+)
+def test_art_cut_in_another_size_is_told_with_both_sizes(times, code, severity):
+    """The drawing was taken in other units, or shrunk: alike once its box is laid over the cut's."""
+    drawn = shapely.affinity.scale(LETTER, times, times, origin=(0, 0))
+    proof = art_cut(BOXES, drawn)
+    (found,) = [f for f in proof.findings if f.code.startswith("art-")]
+    assert (found.code, found.severity) == (code, severity)
+    assert found.amount == pytest.approx(1 / times, rel=0.02)
+    assert f"{25 * times:.2f} x {40 * times:.2f} mm" in found.text
+    assert proof.ok is (severity != "error")
+
+
+def test_art_of_which_a_part_is_missing_or_filled_is_told_by_its_area():
+    assert not [f for f in art_cut(BOXES, LETTER).findings if f.code.startswith("art-")]
+    (gap,) = [f for f in art_cut(BOXES[:2], LETTER).findings if f.code == "art-area"]
+    assert gap.severity == "warning", "a bar of the F is missing"
+    holed = LETTER.difference(box(20.5, 20.5, 25.5, 36))
+    (filled,) = [f for f in art_cut(BOXES, holed).findings if f.code == "art-area"]
+    assert filled.severity == "warning"
+    assert filled.amount == pytest.approx(4 * 14.5, abs=2), "less two samples all round"
 
 
 # -- stock carried on, thin floors, touch-off ---------------------------------------------------------------------

@@ -240,7 +240,7 @@ def test_the_header_says_restart_the_pass_and_the_line_and_what_to_check():
     [
         (0, 3, r"line 3 .* before its first pass, PASS 1\.1 in line \d+"),
         (0, 0, "before its first pass"),
-        (0, 10**6, r"behind the end .* its last pass is PASS \d\.\d+"),
+        (0, 10**6, r"behind the end .* is PASS \d\.\d+"),
         (0, "PASS 1.99", r"is not in .* PASS 1\.1 to \d\.\d+: the nearest there are PASS 1\.\d+"),
         (0, (0, 1), r"nearest there are PASS 1\.1$"),
         (0, "PASS 3.1", r"is in program 1, Moss-2-V-bit; program 0"),
@@ -411,7 +411,7 @@ def test_programs_of_the_proof_keep_their_numbers_and_the_rest_is_called_restart
 
 
 def test_a_restart_where_cuts_lie_in_one_another_is_proved():
-    """One tool cuts a tray, then a deeper one inside it: stopped early in the second, the first one's last pass comes
+    """One tool cuts a tray, then a deeper one inside it: stopped early in the second, the first one's final pass comes
     again after it."""
     cuts = [
         pg.pocket(box(20, 10, 70, 50), MILL, depth=1, stock=BOARD),

@@ -228,8 +228,8 @@ def test_very_long_programs_are_not_read_again(monkeypatch):
 
 def test_what_each_cut_did_stands_in_a_table_with_its_lines(page):
     words = page.words.split(" Proof ")[1].split(" Plan ")[0]
-    assert "1 V-groove Fern 12 to 90 0.004 0.0 0.011 0.0" in words
-    assert "2 outline 1: 95 to 99, 2: 7 to 60 0.321 4.6 0.002 0.0" in words
+    assert "1 V-groove Fern 1, 12 to 90 0.004 0.0 0.011 0.0" in words
+    assert "2 outline 1, 95 to 99; 2, 7 to 60 0.321 4.6 0.002 0.0" in words
     assert "the whole part 0.004 0.0 0.011 0.0" in words
     assert "Removed 12.34 cm³, asked 12.35 cm³." in words
     unknown = Page(setup_sheet(job(told=proof(None, compared=False)))).words
@@ -271,6 +271,16 @@ def test_places_are_told_as_the_machine_shows_them():
     """Findings come in stock coordinates; the operator reads coordinates from the work zero."""
     words = Page(setup_sheet(job(stock=dataclasses.replace(BOARD, zero="center", zero_height="table")))).words
     assert "X -130.0 Y -45.0 Z 0.00" in words
+
+
+def test_the_line_of_a_finding_is_told_with_the_name_of_its_program():
+    made = job(cuts=[groove(), outline()])
+    name = made.programs(unproved=True)[1].name
+    late = Finding(code="late", severity="warning", text="There.", line=17, program="2", cut="outline")
+    object.__setattr__(made, "told", proof(True, (late, dataclasses.replace(late, program="9", line=4))))
+    words = Page(setup_sheet(made)).words
+    assert f"(outline, {name} line 17)" in words
+    assert "(outline, 9 line 4)" in words, "a program that is not there keeps the number it was given"
 
 
 def test_an_unproved_job_says_so_loudly():

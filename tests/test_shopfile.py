@@ -40,7 +40,7 @@ kind = "end mill"
 number = 12
 diameter = "1/4 in"
 cut_width = 6.31
-name = "long mill"
+name = "reaching mill"
 flutes = 3
 cutting_length = "1 1/2 in"
 shank = "0.25in"
@@ -146,7 +146,7 @@ def test_every_option_of_every_value_is_read_in_pathgens_own_units(tmp_path):
     found = shop(tmp_path, FULL)
     cutting = pg.Cutting(16000, 1524, 500, 3, 2.54, ramp=2, retrace=1.5, slot=0.6, direction="conventional",
                          cooling="air")  # fmt: skip
-    mill = pg.EndMill(6.35, cut_width=6.31, number=12, name="long mill", flutes=3, cutting_length=38.1, shank=6.35,
+    mill = pg.EndMill(6.35, cut_width=6.31, number=12, name="reaching mill", flutes=3, cutting_length=38.1, shank=6.35,
                       stick_out=45, holder=pg.Holder(40, 76.2), max_rpm=24000, center_cutting=False, max_ramp=5,
                       spiral="both", up_cut_length=3, cutting=cutting)  # fmt: skip
     assert list(found.tools) == [12, 1, 2, 3, 4, 5], "in the order of the file"

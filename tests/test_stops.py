@@ -8,7 +8,7 @@ from checking import HEAD, MILL, ROUTER, START, TAIL, codes, only, program
 import pathgen as pg
 
 CUT = "G0 Z1\nG1 Z-2 F500\nX100 F2400\n"
-AGAIN = "G21 G17 G90 G94\nG0 Z5\nX20 Y40\nS16000 M3\nG4 P3\nZ1\nG1 Z-2 F500\nX100 F2400\n"
+AGAIN = "G21 G17 G90 G94\nG54 G61\nG0 Z5\nX20 Y40\nS16000 M3\nG4 P3\nZ1\nG1 Z-2 F500\nX100 F2400\n"
 STOPPED = program(CUT + "G0 Z5\nM5\nG4 P5\nM0\n" + AGAIN)
 BY_HAND = dataclasses.replace(ROUTER, spindle="hand")
 AUTOMATIC = dataclasses.replace(ROUTER, tool_change="automatic")
@@ -28,9 +28,11 @@ def test_careful_programs_have_no_finding():
         ("M0\nG21 ", "M0\n", "the unit"),
         ("M0\nG21 G17 ", "M0\nG21 ", "G17"),
         ("M0\nG21 G17 G90 ", "M0\nG21 G17 ", "G90"),
-        (" G94\nG0 Z5\nX20 Y40", "\nG0 Z5\nX20 Y40", "G94"),
+        (" G94\nG54 G61\nG0", "\nG54 G61\nG0", "G94"),
         ("X20 Y40\nS16000 M3", "X20 Y40\nM3", "S"),
-        ("M0\nG21 G17 G90 G94\nG0 Z5\nX20 Y40", "M0\nG21 G17 G90 G94\nG0 Z5\nX20", "Y"),
+        ("G61\nG0 Z5\nX20 Y40", "G61\nG0 Z5\nX20", "Y"),
+        ("G54 G61\nG0 Z5\nX20", "G61\nG0 Z5\nX20", "the work offset"),
+        ("G54 G61\nG0 Z5\nX20", "G54\nG0 Z5\nX20", "the path mode"),
         ("G0 Z5\nX20 Y40", "G0 Z5\nY40", "X"),
     ],
 )
@@ -44,7 +46,7 @@ def test_after_a_stop_everything_that_holds_is_said_again(old, new, word):
 
 def test_feed_and_height_are_said_again_too():
     text = STOPPED.replace("Z1\nG1 Z-2 F500\nX100 F2400\nG0 Z5\nM5\nM9", "G1 X100\nG0 Z5\nM5\nM9").replace(
-        "G94\nG0 Z5\nX20 Y40", "G94\nG0 X20 Y40"
+        "G61\nG0 Z5\nX20 Y40", "G61\nG0 X20 Y40"
     )
     (found,) = only("not-restated", text)
     assert "F, Z are" in found.text
@@ -117,6 +119,33 @@ def test_a_spindle_switched_by_hand_needs_a_stop_and_the_words_at_the_beginning(
     late = program("(unplug)\nM0\n" + CUT)
     assert only("by-hand-no-stop", late, machine=BY_HAND)
     assert not only("by-hand-no-stop", program(CUT))
+
+
+def test_a_spindle_switched_by_hand_is_switched_on_again_before_each_tool():
+    words = "(Switch the spindle off and unplug it)\nM0\n"
+    on = "(Plug in and switch on)\nM0\n"
+    assert only("by-hand-not-started", program(CUT, stop=words), machine=BY_HAND)
+    assert not only("by-hand-not-started", program(on + CUT, stop=words), machine=BY_HAND)
+    change = "G0 Z5\nM5\n" + words + "(Tool T3)\n"
+    tools = {2: MILL, 3: pg.EndMill(5, flutes=1)}
+    assert only("by-hand-not-started", program(on + CUT + change + CUT, stop=words), machine=BY_HAND, tools=tools)
+    assert not only(
+        "by-hand-not-started", program(on + CUT + change + on + CUT, stop=words), machine=BY_HAND, tools=tools
+    )
+
+
+def test_no_stop_while_the_spindle_turns():
+    (found,) = only("stop-spinning", STOPPED.replace("G0 Z5\nM5\nG4 P5\nM0", "G0 Z5\nM0", 1))
+    assert found.severity == "error"
+    assert not only("stop-spinning", STOPPED)
+
+
+def test_a_machine_that_changes_tools_is_told_which():
+    bare = program(CUT)
+    assert only("not-loaded", bare, machine=AUTOMATIC)
+    assert not only("not-loaded", bare)
+    told = program("T2 M6\nG43 H2\nS16000 M3\nG4 P3\n" + CUT, start="")
+    assert not only("not-loaded", told, machine=AUTOMATIC)
 
 
 # -- changes ------------------------------------------------------------------------------------------------------

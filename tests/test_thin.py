@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon, Point, Polygon, box
 from test_pieces import loop, text
 
 import pathgen as pg
-from pathgen.model.bounds import Bounds, Flat, Groove
+from pathgen.model.bounds import Bounds, Flat
 from pathgen.proof.prove import prove
 from pathgen.proof.thin import across, thin
 from pathgen.shop.strength import strength
@@ -126,13 +126,10 @@ def test_between_v_grooves_the_foot_is_wider_than_the_top():
     job = pg.Job("Grooves", BOARD, ROUTER, pg.vgroove(grooves, BIT, stock=BOARD), thin_wall=0.8)
     told = {f.code: f for f in job.prove(grid=0.2).findings}
     assert "thin-wall" not in told, "0.8 mm deep it is 1.4 mm wide"
-    deep = Bounds((Groove(region=grooves, angle=20),))
-    steep = pg.VBit(20, diameter=12.7, cutting=pg.Cutting(16000, 900, 300))
-    program = text("G0 X30 Y36.75", "G0 Z1", "G1 Z-3 F300", "X80", tool=1)
-    proof = prove(
-        [program], tools={1: steep}, stock=BOARD, machine=ROUTER, bounds=[("grooves", steep, deep)], thin_wall=0.9
-    )
-    wall = next(f for f in proof.findings if f.code == "thin-wall")
+    steep = pg.VBit(20, diameter=6, cutting=pg.Cutting(16000, 900, 300))
+    close = MultiPolygon([box(30, 37.75, 80, 39.75), box(30, 40.25, 80, 42.25)])
+    job = pg.Job("Grooves", BOARD, ROUTER, pg.vgroove(close, steep, stock=BOARD), thin_wall=0.9)
+    wall = next(f for f in job.prove(grid=0.1).findings if f.code == "thin-wall")
     assert wall.amount == pytest.approx(0.5 + 2 * 0.9 * math.tan(math.radians(10)), abs=0.02)
     assert "0.50 mm wide at the top" in wall.text
 
@@ -215,7 +212,26 @@ def test_equal_letters_far_apart_and_an_empty_region_give_nothing():
 def test_a_floor_beside_the_stock_edge_leaves_a_wall_there():
     region = MultiPolygon([box(0.7, 20, 60, 60)])
     flat = Bounds((Flat(region=region, depth=4),))
-    program = text("G0 X4 Y30", "G0 Z1", "G1 Z-4 F300", "Y50", tool=2)
+    program = text("G0 X3.7 Y23", "G0 Z1", "G1 Z-4 F300", "Y57", tool=2)
     proof = prove([program], tools=handmade.TOOLS, stock=BOARD, bounds=[("tray", handmade.MILL, flat)], grid=0.2)
     wall = next(f for f in proof.findings if f.code == "thin-wall")
     assert wall.amount == pytest.approx(0.7, abs=0.01)
+    assert "4.0 mm high" in wall.text
+
+
+def test_a_wall_that_was_not_cut_free_is_a_residual_and_no_wall():
+    region = walled(0.8)
+    flat = Bounds((Flat(region=region, depth=4),))
+    one_tray = text("G0 X49 Y23", "G0 Z1", "G1 Z-4 F300", "X71", "Y36.6", "X49", "Y23", tool=2)
+    proof = prove([one_tray], tools=handmade.TOOLS, stock=BOARD, bounds=[("trays", handmade.MILL, flat)], grid=0.2)
+    codes = {f.code for f in proof.findings}
+    assert "residual" in codes
+    assert "thin-wall" not in codes
+
+
+def test_without_a_design_very_many_sloping_moves_are_said_to_be_unchecked(monkeypatch):
+    monkeypatch.setattr("pathgen.proof.thin.MOST_SLOPING", 1)
+    slopes = text("G0 X20 Y20", "G0 Z1", "G1 Z-2 F300", "X40 Z-3", "X60 Z-2", tool=1)
+    for bounds, said in ((None, True), ((), False)):
+        proof = prove([slopes], tools=handmade.TOOLS, stock=BOARD, bounds=bounds, grid=0.5)
+        assert any("thin walls were not looked for" in sentence for sentence in proof.unchecked) is said

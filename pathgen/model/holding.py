@@ -125,9 +125,7 @@ class Screws:
         heads = [Point(p).buffer(0.5 * self.head, quad_segs=SCREW_ROUND) for p in found]
         grown = MultiPoint(found).buffer(0.5 * self.head, quad_segs=SCREW_ROUND)
         put(self, "region", grown if isinstance(grown, MultiPolygon) else MultiPolygon([grown]))
-        keep = [
-            KeepOut(h, self.proud, name=f"screw at ({x:g}, {y:g})") for h, (x, y) in zip(heads, found, strict=True)
-        ]
+        keep = [KeepOut(h, self.proud, name=f"screw at ({x:g}, {y:g})") for h, (x, y) in zip(heads, found, strict=True)]
         put(self, "keep_outs", tuple(keep))
 
 

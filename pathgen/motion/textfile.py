@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
-from pathgen.errors import DrawingError, MissingFileError
+from pathgen.errors import DrawingError
+from pathgen.model.givenfile import bytes_of
 
 LARGEST = 200_000_000
 """Bytes: about eight million lines. A longer program would need more memory than a small computer has."""
@@ -29,23 +29,12 @@ def program_text(path: str | os.PathLike[str]) -> str:
         DrawingError: a folder, an empty or binary file, one larger than `LARGEST`, or one that cannot be read.
     """
     file = os.fspath(path)
-    place = Path(file)
-    try:
-        if place.is_dir():
-            raise DrawingError("this is a folder: name the program files in it", file=file)
-        if place.stat().st_size > LARGEST:
-            raise DrawingError(
-                f"this file is larger than {LARGEST / 1e6:g} MB: split the program, and check its parts together",
-                file=file,
-            )
-        data = place.read_bytes()
-    except DrawingError:
-        raise
-    except FileNotFoundError:
-        raise MissingFileError("there is no such file: check the path", file=file) from None
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise DrawingError(f"the file cannot be read ({why}): check its path and permissions", file=file) from None
+    data = bytes_of(
+        file,
+        largest=LARGEST,
+        folder="name the program files in it",
+        large=": split the program, and check its parts together",
+    )
     code = next((code for mark, code in MARKS if data.startswith(mark)), "utf-8")
     try:
         text = data.decode(code)

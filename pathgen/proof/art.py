@@ -1,4 +1,4 @@
-"""The cut part against the original artwork: the right way round, and the same picture."""
+"""The cut part against the original artwork: the right way round, the same size, the same area, the same picture."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.model.findings import Finding
 from pathgen.proof.codes import finding
-from pathgen.proof.grid import Grid, Mask, inside
+from pathgen.proof.grid import Grid, Mask, inside, widened
 
 TELLS = 0.02
 """Likenesses nearer than this are the same: the drawing is symmetric as far as the grid can see."""
@@ -18,6 +18,19 @@ TELLS = 0.02
 LIKE = 0.6
 """A likeness below this is another picture. A drawing that is cut whole and alone reaches 0.95 on a grid of 0.1 mm;
 borders and other cuts beside it take some of that."""
+
+
+CERTAIN = 0.8
+"""From this likeness on, the cut is the artwork in another size or with something missing."""
+
+SIZE = 0.01
+"""Sizes nearer than this share, and two samples, are the same."""
+
+AREA = 0.05
+"""A smaller share of the artwork than this may be cut too much or too little: fine strokes, rounded corners."""
+
+INCH = 25.4
+"""The ratio that comes from taking inches for mm or mm for inches."""
 
 
 def likeness(a: Mask, b: Mask) -> float:
@@ -82,5 +95,63 @@ def art_findings(
         )
     elif abs(right - wrong) <= TELLS and face == "back" and not confirmed:
         yield finding("mirrored-symmetric", "The artwork is as like its mirror image as itself.")
-    if max(right, wrong) < LIKE:
-        yield finding("art-differs", f"What is cut is like the artwork by {max(right, wrong):.2f} of 1.", amount=right)
+    best = max(right, wrong)
+    other = list(_other_size(artwork, cut, grid, best)) if best < CERTAIN else []
+    if other:
+        yield from other
+    elif best < LIKE:
+        yield finding("art-differs", f"What is cut is like the artwork by {best:.2f} of 1.", amount=right)
+    else:
+        yield from _other_area(artwork, cut, grid, alone=best >= CERTAIN)
+
+
+def _box(cut: Mask, grid: Grid) -> tuple[float, float, float, float]:
+    """Return (x0, y0, x1, y1) around what is cut, mm, to half a sample."""
+    rows, columns = np.flatnonzero(cut.any(axis=1)), np.flatnonzero(cut.any(axis=0))
+    half = 0.5 * grid.pixel
+    return (
+        grid.x0 + float(columns[0]) * grid.pixel - half,
+        grid.y0 + float(rows[0]) * grid.pixel - half,
+        grid.x0 + float(columns[-1]) * grid.pixel + half,
+        grid.y0 + float(rows[-1]) * grid.pixel + half,
+    )
+
+
+def _other_size(artwork: Any, cut: Mask, grid: Grid, before: float) -> Iterator[Finding]:
+    """Yield that the cut is the artwork in another size, where it is alike with its box laid over the cut's."""
+    if not cut.any():
+        return
+    x0, y0, x1, y1 = _box(cut, grid)
+    a0, b0, a1, b1 = artwork.bounds
+    wide, high = (x1 - x0) / max(a1 - a0, 1e-9), (y1 - y0) / max(b1 - b0, 1e-9)
+    ratio = float(np.sqrt(wide * high))
+    slack = SIZE + 2.0 * grid.pixel / max(min(x1 - x0, y1 - y0), grid.pixel)
+    if abs(wide - high) > slack * ratio or abs(ratio - 1.0) <= slack:
+        return
+    scaled = shapely.transform(artwork, lambda xy: np.array([x0, y0]) + (xy - [a0, b0]) * [wide, high])
+    mirrored = _mirrored(scaled, 0.5 * (x0 + x1))
+    like = max(likeness(inside(scaled, grid), cut), likeness(inside(mirrored, grid), cut))
+    if like < max(CERTAIN, before + TELLS):
+        return
+    inch = min(abs(ratio / INCH - 1.0), abs(ratio * INCH - 1.0)) <= slack
+    text = f"The artwork measures {a1 - a0:.2f} x {b1 - b0:.2f} mm and is cut {x1 - x0:.2f} x {y1 - y0:.2f} mm"
+    yield finding("art-inch" if inch else "art-size", f"{text}, {ratio:.4g} times as large.", amount=ratio)
+
+
+def _other_area(artwork: Any, cut: Mask, grid: Grid, *, alone: bool) -> Iterator[Finding]:
+    """Yield that within the artwork's own box more or less is cut than it covers: a part is missing, or a hole filled.
+
+    Only where the artwork lies in its place on the stock, and is cut itself (not the ground around it). What is cut
+    beside it counts only where nothing else is cut there (`alone`).
+    """
+    x0, y0, x1, y1 = artwork.bounds
+    rows, columns = grid.window((x0 - grid.pixel, y0 - grid.pixel, x1 + grid.pixel, y1 + grid.pixel))
+    drawn, here = inside(artwork, grid)[rows, columns], cut[rows, columns]
+    if not drawn.any() or np.count_nonzero(drawn & here) < LIKE * np.count_nonzero(drawn):
+        return
+    # two samples along outlines are left out: walls may be counted on either side there
+    missing = float(np.count_nonzero(~widened(~drawn, 2) & ~here)) * grid.cell
+    extra = float(np.count_nonzero(here & ~widened(drawn, 2))) * grid.cell if alone else 0.0
+    if max(missing, extra) > AREA * artwork.area:
+        text = f"The artwork covers {artwork.area:.1f} mm2: {missing:.1f} mm2 of it are not cut, {extra:.1f} too much."
+        yield finding("art-area", text, amount=max(missing, extra))

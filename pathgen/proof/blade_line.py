@@ -26,6 +26,7 @@ from shapely import STRtree
 from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 from pathgen.model.bounds import Line
 from pathgen.model.findings import Finding
+from pathgen.model.tool import Tool
 from pathgen.proof.blade import Legs, Trace, asked_knives, traces, wrapped
 from pathgen.proof.codes import finding
 from pathgen.proof.design import Asked
@@ -112,6 +113,12 @@ def _lines(rules: Sequence[Line]) -> _Lines:
         waste=shapely.union_all([r.waste for r in rules]),
         tree=STRtree(shapely.linestrings(np.stack([a, b], axis=1))),
     )
+
+
+def is_followed(knife: Tool, asked: Sequence[Asked] | None) -> bool:
+    """Return whether lines are known that the tip of this knife is held against in all its cuts."""
+    own = [b for _, tool, b in asked or () if tool == knife]
+    return bool(own) and all(any(isinstance(r, Line) for r in b.rules) for b in own)
 
 
 def blade_findings(s: Setting, asked: Sequence[Asked]) -> tuple[tuple[BladeResult, ...], list[Finding]]:

@@ -40,6 +40,7 @@ CHECKS: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
     modes.short_arcs,
     modes.lengths,
     stops.lengths_of_others,
+    stops.loaded,
     stops.changes,
     stops.stops,
     stops.ends,

@@ -97,6 +97,17 @@ _PROOF: dict[str, Code] = {
     "mirrored-symmetric": Code(
         _W, "the artwork looks the same mirrored, so its handedness cannot be told", "Look at the front view."
     ),
+    "art-inch": Code(
+        _E,
+        "the artwork is cut 25.4 times too large or too small: inches were taken for mm, or mm for inches",
+        "Give read(units=...) for the drawing, and place() it anew.",
+    ),
+    "art-size": Code(
+        _W, "the artwork is cut in another size than it was drawn", "Check place() and the drawing's units."
+    ),
+    "art-area": Code(
+        _W, "where the artwork lies, more or less is cut than it covers", "Check layers and holes of the drawing."
+    ),
     "art-differs": Code(
         _W, "what is cut does not look like the artwork", "Check size, place and layers of the drawing."
     ),
@@ -181,7 +192,7 @@ _PROGRAM: dict[str, Code] = {
     ),
     "no-spin-up": Code(_E, "a tool enters before the spindle is up to speed", "Dwell with G4 after M3."),
     "no-spin-down": Code(_E, "a stop or tool change before the spindle stands still", "Dwell with G4 after M5."),
-    "mode-not-stated": Code(_W, "a mode is left as the controller was", "State G17 and G90 before any motion."),
+    "mode-not-stated": Code(_W, "a mode is left as the controller was", "State it before any motion."),
     "corners-rounded": Code(
         _W, "the controller may round corners, since no exact path mode is stated", "State G61 where it is understood."
     ),
@@ -265,6 +276,15 @@ _PROGRAM: dict[str, Code] = {
         _E,
         "the spindle is switched by hand, and no stop at the beginning says to switch it off and unplug it",
         "Begin with M0 and these words in a comment.",
+    ),
+    "by-hand-not-started": Code(
+        _E,
+        "the spindle is switched by hand, and nothing stops to switch it on again before the tool cuts",
+        "Stop with M0 above the work, with the words to switch it on.",
+    ),
+    "stop-spinning": Code(_E, "the program stops while the spindle turns", "Give M5 and G4 before the stop."),
+    "not-loaded": Code(
+        _W, "a machine that changes tools by itself is not told which to put in", "Give T and M6 before cutting."
     ),
     "spindle-early": Code(_W, "the spindle runs before the first retract", "Retract, move X and Y, then start it."),
     "change-without-stop": Code(

@@ -7,7 +7,7 @@ Floors and slopes are compared sample by sample; upright walls, where a height s
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,13 +18,15 @@ from pathgen.model.arrays import IntArray
 from pathgen.model.bounds import Kerf
 from pathgen.model.findings import Finding
 from pathgen.proof.design import Asked, Design, design, kerf_region
+from pathgen.proof.drawn import drawn_misses, standing_only
 from pathgen.proof.grid import Grid, Mask, inside
 from pathgen.proof.percut import MEETS, Tally, after_each, blamed_gouges, blamed_residuals
-from pathgen.proof.places import Miss, told, worst_places
+from pathgen.proof.places import Miss, cutter_at, told, worst_places
+from pathgen.proof.probes import groove_misses, pillars, strays
 from pathgen.proof.report import CutResult
 from pathgen.proof.setting import STEP, Setting
 from pathgen.proof.sweep import Field
-from pathgen.proof.walls import bridge_gouges, bridge_residuals, wall_gouges, wall_residuals
+from pathgen.proof.walls import bridge_gouges, bridge_residuals, slanted_gouges, wall_gouges, wall_residuals
 
 GOUGE: Final = 0.010
 """Largest depth beyond what was asked, mm: planning 0.004 + arcs 0.005 + rounding 0.001."""
@@ -80,7 +82,13 @@ def measure(s: Setting, asked: Sequence[Asked], cut: Field, grid: Grid, *, befor
         before: the stock as it was, where it was not whole.
     """
     tally = Tally(len(asked))
-    misses = {"gouge": list(_wall_gouges(s, asked)), "residual": list(_wall_residuals(s, asked))}
+    beside, missing = drawn_misses(s, asked)
+    asked = standing_only(asked)
+    misses = {"gouge": [*beside, *_wall_gouges(s, asked)], "residual": [*missing, *_wall_residuals(s, asked)]}
+    if before is None:  # else what was cut before is known on the grid alone
+        wide, narrow = groove_misses(s, asked)
+        misses["gouge"] += (dataclasses.replace(m, cut=_cut_of(s, m)) for m in (*wide, *strays(s, asked)))
+        misses["residual"] += (*narrow, *pillars(s, asked))
     marks: dict[str, Mask] = {}
     carved = np.zeros(cut.shape, dtype=np.bool_)
     volume, lowest = 0.0, (0.0, 0.0, 0.0)
@@ -143,12 +151,22 @@ def _blamed(
     else:
         shares, surface, sign = blamed_residuals(asked, bad, here, part, LIMITS[what]), wanted.leave, -1.0
     free = np.ones_like(bad)
-    for index, own in shares:
+    for index, own in _owned(shares, wanted.owner):
         counted = (own & free)[core]  # an area that two cuts are to blame for counts once
         tally.spread(what, index, over[core][counted], part.cell)
         free &= ~own
         amounts = np.where(own, over, np.float32(0.0))
         yield from worst_places(amounts, here, part, surface, sign, least=LIMITS[what], blame=index)
+
+
+def _owned(shares: Iterable[tuple[int, Mask]], owner: Any) -> Iterator[tuple[int, Mask]]:
+    """Yield shares with what nobody is to blame for given to the cut that may go deepest there, if one may."""
+    for index, own in shares:
+        if index >= 0:
+            yield index, own
+            continue
+        for cut in np.unique(owner[own]):
+            yield int(cut), own & (owner == cut)
 
 
 def _carved(
@@ -197,10 +215,20 @@ def _wall_gouges(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:
     outside = shapely.box(x0 - far, y0 - far, x1 + far, y1 + far).difference(s.stock.region)
     for miss in (
         *wall_gouges(s.strokes, s.tools, asked, outside),
+        *slanted_gouges(s.strokes, s.tools, asked, outside),
         *bridge_gouges(s.strokes, s.tools, asked),
     ):
         cut = int(s.strokes.cut[miss.stroke])
         yield dataclasses.replace(miss, cut=cut if cut < len(asked) else -1)
+
+
+def _cut_of(s: Setting, miss: Miss) -> int:
+    """Return the cut whose stroke went lowest at a place; -1 where none says so. Rounding is the asked cut's own."""
+    if miss.amount <= GOUGE or miss.stroke >= 0:
+        return miss.cut if miss.cut < len(s.names) else -1
+    stroke = cutter_at(s, miss)
+    cut = int(s.strokes.cut[stroke]) if stroke >= 0 else -1
+    return cut if cut < len(s.names) else -1
 
 
 def _wall_residuals(s: Setting, asked: Sequence[Asked]) -> Iterator[Miss]:

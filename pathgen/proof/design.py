@@ -370,7 +370,15 @@ def _at_least(distance: FloatArray, y: Any, x: Any, pixel: float) -> FloatArray:
     return best
 
 
-def lowest_allowed(asked: Sequence[Asked]) -> float:
-    """Return the lowest height that any rule allows, mm (negative), where every rule states one."""
-    depths = [rule_depth(r) for _, _, b in asked for r in b.rules]
-    return -max(depths, default=0.0)
+def lowest_allowed(asked: Sequence[Asked], thickness: float) -> float:
+    """Return the lowest height that any rule allows on a board, mm (negative).
+
+    A groove without a limit allows no more than the others, and a through cut that was asked on a thicker board no more
+    below this one than it was stated to go below that.
+    """
+    depths: list[float] = []
+    for _, _, bounds in asked:
+        through = [r.below for r in bounds.rules if isinstance(r, Kerf) and r.through]
+        most = thickness + max(through) if through else math.inf  # what is cleared beside a through cut goes as deep
+        depths += [min(rule_depth(r), most) for r in bounds.rules]
+    return -max((d for d in depths if math.isfinite(d)), default=0.0)

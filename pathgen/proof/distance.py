@@ -38,13 +38,15 @@ class Outline:
         self.a, self.b = ring_edges(region)
         self.tree = STRtree(shapely.linestrings(np.stack([self.a, self.b], axis=1)))
 
-    def distance(self, points: FloatArray) -> FloatArray:
-        """Return the distance (n,) of `points` (n, 2) from the outline, mm; inf where there is no outline."""
-        if not len(self.a) or not len(points):
-            return np.full(len(points), np.inf)
-        _, found = self.tree.query_nearest(shapely.points(points), return_distance=True, all_matches=False)
-        nearest: FloatArray = found
-        return nearest
+    def distance(self, points: FloatArray, *, limit: float | None = None) -> FloatArray:
+        """Return the distance (n,) of `points` (n, 2) from the outline, mm; inf where there is none within `limit`."""
+        out = np.full(len(points), np.inf)
+        if len(self.a) and len(points):
+            (index, _), found = self.tree.query_nearest(
+                shapely.points(points), max_distance=limit, return_distance=True, all_matches=False
+            )
+            out[index] = found
+        return out
 
     def over(self, grid: Grid, wanted: Mask, *, limit: float = np.inf) -> FloatArray:
         """Return the distance at each `wanted` sample, mm, at most `limit`; inf elsewhere."""

@@ -58,12 +58,14 @@ def _been_there(s: Setting, rows: IntArray) -> BoolArray:
     """Whether each of these moves ends where the same tool has been before, as deep or deeper."""
     seen = np.zeros(len(rows), dtype=np.bool_)
     st = s.strokes
-    if not len(rows):
+    known = np.flatnonzero(~np.isnan(s.track.end[rows, :2]).any(axis=1))
+    if not len(known):
         return seen
     lines = shapely.linestrings(np.stack([st.a[:, :2], st.b[:, :2]], axis=1))
     tree = shapely.STRtree(lines)
     ends = s.track.end[rows]
-    who, other = tree.query(shapely.points(ends[:, :2]), predicate="dwithin", distance=SAME_WAY)
+    who, other = tree.query(shapely.points(ends[known, :2]), predicate="dwithin", distance=SAME_WAY)
+    who = known[who]
     low = np.maximum(st.a[:, 2], st.b[:, 2])[other]
     before = (st.move[other] < rows[who]) & (st.tool[other] == s.track.tool[rows[who]]) & ~st.rapid[other]
     seen[who[before & (low <= ends[who, 2] + STEP)]] = True

@@ -39,6 +39,10 @@ ASSUMED_HOLDER: Final = 50.0
 MOST_LOOKS: Final = 200
 """Looks at the stock in halves of the program. A program that needs more is taken as clear there: no false alarm."""
 
+COARSE: Final = 0.02
+"""Step at which a body is looked at, in its radii, where that is more than the field's. Larger: what stands no wider
+than this is missed; smaller: time."""
+
 BODY: Final = 1
 """Tool number of the body in its own sweep."""
 
@@ -137,14 +141,23 @@ def _touch(s: Setting, body: Body, before: Field | None, cut: Field, grid: Grid)
     r = body.radius
     low, high = np.minimum(st.a[rows], st.b[rows]).min(axis=0), np.maximum(st.a[rows], st.b[rows]).max(axis=0)
     window = grid.window((low[0] - r, low[1] - r, high[0] + r, high[1] + r))
-    part = grid.part(*window)
-    if part.rows == 0 or part.columns == 0:
+    # every k-th sample will do for a wide body; rows and columns are those of the field
+    k = max(1, int(COARSE * r / grid.pixel))
+    window = (slice(window[0].start, window[0].stop, k), slice(window[1].start, window[1].stop, k))
+    finished = cut[window]
+    if not finished.size:
         return None
+    first = grid.part(*window)
+    part = replace(first, pixel=k * grid.pixel, rows=finished.shape[0], columns=finished.shape[1])
+    deepest = int(np.argmin(st.lowest[rows]))
     walk = _Walk(s, body, rows, part, top)
-    found = walk.touch(0, len(rows), cut[window])
+    found = walk.touch(deepest, deepest + 1, finished)
+    if found is not None and found.depth >= top - (float(st.lowest[rows[deepest]]) + body.above) - STEP:
+        return found  # beside the face itself: no other is worse
+    found = walk.touch(0, len(rows), finished)
     if found is not None:
         return found
-    start = np.zeros((part.rows, part.columns), dtype=np.float32) if before is None else before[window].copy()
+    start = np.zeros(finished.shape, dtype=np.float32) if before is None else before[window].copy()
     return walk.refine(0, len(rows), start, 0)
 
 

@@ -35,6 +35,7 @@ _MODES = (
     ("G40", "no cutter compensation", r"G40(?![0-9.])"),
     ("G80", "no drilling cycle", r"G80(?![0-9.])"),
     ("G54", "work offset", r"G5[4-9](?![0-9])"),
+    ("M5", "spindle off", r"M0*[345](?![0-9.])"),
 )
 """What a program states before it moves, how it is called, and how it is found without comments and spaces."""
 
@@ -91,7 +92,9 @@ def modes(s: Setting) -> Iterator[Finding]:
                 amount=float(len(missing)), program=program,
             )  # fmt: skip
         paths = [e for e in motion.events if e.kind == "path"]
-        exact = bool(paths) and all(e.value in (61, 611, 61.1) for e in paths)
+        feeds = np.flatnonzero(motion.moves.kind != RAPID)
+        stated = bool(paths) and paths[0].index <= (feeds[0] if len(feeds) else 0)
+        exact = stated and all(e.value in (61, 611, 61.1) for e in paths)
         if not exact:
             by = f"by {s.machine.corner_tolerance:g} mm" if s.machine is not None else "by an unknown amount"
             yield finding(

@@ -95,23 +95,56 @@ def underside(s: Setting) -> float:
     return -float(s.stock.thickness if s.stock.zero_height == "table" else s.stock.thinnest)
 
 
-def pieces(s: Setting) -> list[Any]:
+class Before:
+    """What earlier programs had cut away of a stock, height by height.
+
+    Args:
+        field: heights as they left it, mm.
+        grid: its samples; each stands for the square round it.
+    """
+
+    def __init__(self, field: Field, grid: Grid) -> None:
+        self._field, self.grid = field, grid
+        self._at: dict[float, Any] = {}
+
+    def at(self, z: float) -> Any:
+        """Return the area cut away at height `z`, mm: the squares of all samples there."""
+        if z not in self._at:
+            gone = np.pad(self._field <= z, ((0, 0), (1, 1)))
+            turn = np.diff(gone.astype(np.int8), axis=1)
+            (row, first), (_, end) = np.nonzero(turn == 1), np.nonzero(turn == -1)
+            g = self.grid
+            # neighbours share the very same numbers: a gap of one rounding between rows would hold pieces together
+            x = g.x0 + g.pixel * (np.arange(g.columns + 1) - 0.5)
+            y = g.y0 + g.pixel * (np.arange(g.rows + 1) - 0.5)
+            self._at[z] = shapely.union_all(shapely.box(x[first], y[row], x[end], y[row + 1]))
+        return self._at[z]
+
+
+def pieces(s: Setting, before: Before | None = None) -> list[Any]:
     """Return what remains of the stock at its underside as polygons; the frame, that keeps most of its edge, first.
 
     What hangs together there hangs together: bridges and skins stand on the underside.
+
+    Args:
+        s: programs, tools and stock.
+        before: what earlier programs had cut away; None = nothing.
     """
-    return _parts_at(s, underside(s) + SKIN)
+    return _parts_at(s, underside(s) + SKIN, before)
 
 
-def _parts_at(s: Setting, z: float, *, first: Any = slice(None)) -> list[Any]:
+def _parts_at(s: Setting, z: float, before: Before | None, *, first: Any = slice(None)) -> list[Any]:
     """Return what the strokes `first` leave of the stock at height `z`, the frame first."""
     strokes = s.strokes[first]
     strokes = strokes[strokes.lowest <= z]
-    if not len(strokes):
+    if not len(strokes) and before is None:
         return [s.stock.region]
     strokes = _once(strokes)
     gone = section(strokes, s.tools, z, quad_segs=QUAD)
     left = [p for p in shapely.get_parts(s.stock.region.difference(gone)) if p.area > SLIVER]
+    if before is not None:  # between a slot and the squares of its samples there is dust
+        parts = shapely.get_parts(shapely.union_all(left).difference(before.at(z)))
+        left = [p for p in parts if not p.buffer(-before.grid.pixel, quad_segs=2).is_empty]
     edge = s.stock.region.boundary.buffer(1e-6)
     return sorted(left, key=lambda p: (-p.boundary.intersection(edge).length, -p.area))
 
@@ -156,7 +189,9 @@ def weight(s: Setting, piece: Any, cut: Field, grid: Grid) -> float:
     return volume * strength(s.stock.material).density / 1000.0
 
 
-def loose_findings(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> Iterator[Finding]:
+def loose_findings(
+    s: Setting, left: Sequence[Any], cut: Field, grid: Grid, before: Before | None = None
+) -> Iterator[Finding]:
     """Yield a finding for every piece that nothing holds: the frame is held by the stock's own clamping.
 
     Args:
@@ -164,6 +199,7 @@ def loose_findings(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> I
         left: what `pieces` returned.
         cut: the part, heights in mm.
         grid: its samples.
+        before: what earlier programs had cut away; None = nothing.
     """
     loose = [p for p in left[1:] if not stated(p, s.hold)]
     for k, piece in enumerate(loose[:MOST]):
@@ -173,26 +209,26 @@ def loose_findings(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> I
             "where": (float(at.x), float(at.y), -float(s.stock.thickness)),
             "amount": float(piece.area),
         }
-        freeing = _freed_by(s, piece) if k < TIMED else _last_beside(s, piece)
+        freeing = _freed_by(s, piece, before) if k < TIMED else _last_beside(s, piece)
         wide = max((t.diameter for t in s.tools.values()), default=0.0)
         if freeing >= 0:
             known = s.place(int(s.strokes.move[freeing]))
             place |= {key: known[key] for key in ("line", "cut", "program")}
             tool = s.tools.get(int(s.strokes.tool[freeing]))
             wide = tool.diameter if tool is not None else wide
-        thin = "" if _loose_at_nominal(s, piece) else f" where the board is {-underside(s):g} mm thick"
+        thin = "" if _loose_at_nominal(s, piece, before) else f" where the board is {-underside(s):g} mm thick"
         more = f" ({len(loose) - MOST} more pieces are)" if k == MOST - 1 and len(loose) > MOST else ""
         size = f"A piece of {a:.1f} x {b:.1f} mm, {piece.area:.1f} mm2, {weight(s, piece, cut, grid):.1f} g,"
         code = "loose-chip" if a < wide and b < wide else "loose-piece"
         yield finding(code, f"{size} is cut free{thin} and nothing holds it{more}.", **place)
 
 
-def _loose_at_nominal(s: Setting, piece: Any) -> bool:
+def _loose_at_nominal(s: Setting, piece: Any, before: Before | None) -> bool:
     """Whether a piece that is loose where the board is thinnest is so at its nominal thickness too."""
     nominal = -float(s.stock.thickness)
     if underside(s) == nominal:
         return True
-    return not _parts_at(s, nominal + SKIN)[0].covers(piece.representative_point())
+    return not _parts_at(s, nominal + SKIN, before)[0].covers(piece.representative_point())
 
 
 def sides(piece: Any) -> tuple[float, float]:
@@ -204,15 +240,17 @@ def sides(piece: Any) -> tuple[float, float]:
     return max(one, other), min(one, other)
 
 
-def _freed_by(s: Setting, piece: Any) -> int:
+def _freed_by(s: Setting, piece: Any, before: Before | None) -> int:
     """Return the stroke after which a piece no longer hangs on the frame, -1 where none does; found by halving."""
     z = underside(s) + SKIN
     deep = np.flatnonzero(s.strokes.lowest <= z)
     point = piece.representative_point()
+    if before is not None and not _parts_at(s, z, before, first=deep[:0])[0].covers(point):
+        return -1  # an earlier program did
     low, high = 0, len(deep)  # not free after `low` strokes, free after `high`
     while high - low > 1:
         middle = (low + high) // 2
-        parts = _parts_at(s, z, first=deep[:middle])
+        parts = _parts_at(s, z, before, first=deep[:middle])
         if parts and parts[0].covers(point):
             low = middle
         else:
@@ -233,7 +271,7 @@ def _last_beside(s: Setting, piece: Any) -> int:
 # -- bridges ---------------------------------------------------------------------------------------------------------
 
 
-def bridged(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> list[Bridged]:
+def bridged(s: Setting, left: Sequence[Any], cut: Field, grid: Grid, before: Before | None = None) -> list[Bridged]:
     """Return the pieces that hang on bridges, as they were cut: apart above the bridges, together at the underside.
 
     Args:
@@ -241,11 +279,12 @@ def bridged(s: Setting, left: Sequence[Any], cut: Field, grid: Grid) -> list[Bri
         left: what `pieces` returned.
         cut: the part, heights in mm.
         grid: its samples.
+        before: what earlier programs had cut away; None = nothing.
     """
     top = _lifted_to(s)
     if top is None:
         return []
-    high = _parts_at(s, top + SKIN)
+    high = _parts_at(s, top + SKIN, before)
     if len(high) < 2:
         return []
     lifted = shapely.get_parts(shapely.union_all(list(left)).difference(shapely.union_all(high)))

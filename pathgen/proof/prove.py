@@ -15,21 +15,22 @@ from pathgen.model.heightmap import HeightMap
 from pathgen.model.holding import KeepOut
 from pathgen.model.machine import Machine
 from pathgen.model.stock import Stock
-from pathgen.model.tool import EndMill, Tool, VBit
+from pathgen.model.tool import EndMill, Tool, TrailingKnife, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.art import art_findings
-from pathgen.proof.blade_line import blade_findings
+from pathgen.proof.blade_line import blade_findings, is_followed
 from pathgen.proof.checks import STEP, Setting, program_findings
 from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
+from pathgen.proof.drawn import touched
 from pathgen.proof.grid import Grid
 from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import BladeResult, Proof
-from pathgen.proof.standing import standing_findings
+from pathgen.proof.standing import not_looked_at, standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
-from pathgen.proof.sweep import Field
+from pathgen.proof.sweep import Field, profile_of
 from pathgen.proof.through import remaining_findings, through_findings
 
 PIXEL = 0.1
@@ -66,9 +67,7 @@ def prove(
     thin_wall: float | None = None,
     own: bool = False,
 ) -> Proof:
-    """Prove programs, run one after the other on one stock.
-
-    Nothing of the plan is looked at: only the texts, the tools, the stock and what was asked.
+    """Prove programs, run one after the other on one stock, by texts, tools, stock and what was asked alone.
 
     Args:
         texts: RS-274 programs in order.
@@ -94,18 +93,30 @@ def prove(
         The proof. It never raises on a program's content.
 
     Raises:
-        ArgumentError: for no texts, or a grid so fine that it does not fit into memory.
+        ArgumentError: for no texts, a bad entry in the tool table, or a grid too fine for the memory.
     """
     one_of("face", face, ("top", "back"))
-    if isinstance(texts, str):
-        texts = (texts,)
+    texts = (texts,) if isinstance(texts, str) else texts
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
+    _check_tools(tools)
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
     stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
     setting = _setting(texts, tools, stock, asked, **stated, thin_wall=thin_wall, own=own)
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
+
+
+def _check_tools(tools: Mapping[int, Tool]) -> None:
+    """Refuse a tool table with anything but whole T numbers and tools that have an outline, naming the entry."""
+    if not isinstance(tools, Mapping):
+        raise ArgumentError(f"tools={tools!r} must map T numbers to tools, such as {{1: EndMill(6)}}")
+    for number, tool in tools.items():
+        if isinstance(number, bool) or not isinstance(number, int | np.integer) or number < 0:
+            raise ArgumentError(f"tools: {number!r} is no T number: give whole numbers such as {{1: EndMill(6)}}")
+        if not isinstance(tool, Tool) or type(tool) is Tool:
+            raise ArgumentError(f"tools: T{number} is {tool!r}, not a tool such as EndMill(6)")
+        profile_of(tool)
 
 
 def _setting(
@@ -126,7 +137,7 @@ def _setting(
         tools=tools,
         stock=stock,
         names=tuple(name for name, _, _ in asked or ()),
-        lowest=lowest_allowed(asked) if asked else None,
+        lowest=lowest_allowed(asked, stock.thickness) if asked else None,
         open_edges=_open_edges(asked or ()),
         **stated,
     )
@@ -155,7 +166,7 @@ def _proved(
         *reach_findings(s, program_findings(s), before, field, grid),
         *keep_out_findings(s),
         *rapid_findings(s, met),
-        *standing_findings(s, asked, field, grid),
+        *standing_findings(s, asked, before, field, grid),
     ]
     blades: tuple[BladeResult, ...] = ()
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
@@ -179,6 +190,7 @@ def _proved(
         complete=asked is not None and s.machine is not None,
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
+        touched=touched(s, asked, grid),
         time=None,
         blades=blades,
         **({} if measured is None else _measures(measured)),
@@ -288,6 +300,7 @@ def _unchecked(
         yield "The board's thickness has no range (thickness_range=), so it was taken as exact."
     if not hold:
         yield "How the stock is held is not stated (hold=); its frame was taken as held."
+    yield from not_looked_at(s, asked)
     for number, tool in sorted(s.tools.items()):
         missing = [
             words
@@ -300,6 +313,8 @@ def _unchecked(
         ]
         if tool.spins and missing:
             yield f"T{number} {tool.describe()} states no {', '.join(missing)}, so these were not checked."
+        if isinstance(tool, TrailingKnife) and not is_followed(tool, asked):
+            yield f"T{number} {tool.describe()}: how its tip trails behind the path was not followed."
     if touch_off is None:
         yield "Where tools are set is not stated (touch_off=)."
     if artwork is None:

@@ -109,6 +109,7 @@ class Proof:
         blades: where the tip of a trailing knife went, for each cut with one.
         deep: samples of `height` where the part is deeper than asked by more than 0.010 mm; None where none is.
         high: samples of `height` where more than 0.02 mm is left within reach; None where none is.
+        touched: samples of `height` that a knife or a diamond touches; no depth is claimed there. None where none does.
         time: how long the machine takes, where `check` was given one; a `Job` has its own `Job.time`.
     """
 
@@ -128,6 +129,7 @@ class Proof:
     blades: tuple[BladeResult, ...] = ()
     deep: BoolArray | None = None
     high: BoolArray | None = None
+    touched: BoolArray | None = None
     time: Time | None = None
 
     def __post_init__(self) -> None:

@@ -110,7 +110,9 @@ def _pieces(a: FloatArray, b: FloatArray, profile: Profile, z: float) -> tuple[F
         return a, b
     # a ball's radius is R sin(turn) at R (1 - cos(turn)) above its tip: cut by equal turns
     turn = [np.arccos(np.clip(1.0 - np.clip(z - p[:, 2], 0.0, full) / full, -1.0, 1.0)) for p in (a, b)]
-    step = 2.0 * np.arccos(1.0 - min(BALL / full, 0.5))
+    # seen from above, a height on a flat slope is drawn out along the way
+    slope = np.abs(b[:, 2] - a[:, 2]) / np.maximum(np.hypot(b[:, 0] - a[:, 0], b[:, 1] - a[:, 1]), 1e-9)
+    step = 2.0 * np.arccos(1.0 - np.minimum(BALL * np.clip(slope, 0.01, 1.0) / full, 0.5))
     n = np.maximum(np.ceil(np.abs(turn[1] - turn[0]) / step), 1).astype(np.int64)
     owner, k = expanded(np.zeros_like(n), n)
     ends = []

@@ -35,6 +35,23 @@ def by_hand(s: Setting) -> Iterator[Finding]:
                 line=int(motion.moves.line[0]) if stop is None else begin[stop].line,
                 program=s.program_name(k),
             )
+        yield from _switched_on(s, motion, rows, spins)
+
+
+def _switched_on(s: Setting, motion: Motion, rows: IntArray, spins: BoolArray) -> Iterator[Finding]:
+    """Check for two stops ahead of each tool: one to put it in, unplugged, one to switch the spindle on."""
+    t = s.track
+    cutting = np.flatnonzero(spins & (t.kind[rows] != RAPID))
+    first = np.concatenate([[0], np.flatnonzero(np.diff(t.tool[rows[cutting]])) + 1])
+    for n in first.tolist():
+        begin = int(cutting[n - 1]) if n else -1
+        halts = [e for e in motion.events if e.kind == "stop" and begin < e.index <= cutting[n]]
+        if len(halts) < 2:
+            yield finding(
+                "by-hand-not-started", "Nothing stops to switch the spindle on before this cut.",
+                **s.place(int(rows[cutting[n]])),
+            )  # fmt: skip
+            return
 
 
 def changes(s: Setting) -> Iterator[Finding]:
@@ -62,6 +79,16 @@ def changes(s: Setting) -> Iterator[Finding]:
             )  # fmt: skip
 
 
+def loaded(s: Setting) -> Iterator[Finding]:
+    """Check that a machine which changes tools by itself is told to, before it cuts."""
+    if s.machine is None or s.machine.tool_change == "manual":
+        return
+    for _, motion, rows in s.programs():
+        feeds = np.flatnonzero(s.track.kind[rows] != RAPID)
+        if len(feeds) and not any(e.kind == "tool" and e.index <= feeds[0] for e in motion.events):
+            yield finding("not-loaded", "The program cuts before M6 has put a tool in.", **s.place(int(rows[feeds[0]])))
+
+
 def lengths_of_others(s: Setting) -> Iterator[Finding]:
     """Check that G43 names the length of the tool in the spindle."""
     for k, motion, rows in s.programs():
@@ -83,6 +110,12 @@ def stops(s: Setting) -> Iterator[Finding]:
         feeds = np.flatnonzero(t.kind[rows] != RAPID)
         halts = [e for e in motion.events if e.kind in _STOPS and e.index and len(feeds) and e.index > feeds[0]]
         low = [e for e in halts if _below(s, int(rows[e.index - 1]), safe)]
+        spun = _spinning_stop(motion, halts)
+        if spun is not None:
+            yield finding(
+                "stop-spinning", "The program stops while the spindle turns.", line=spun.line,
+                program=s.program_name(k),
+            )  # fmt: skip
         if low:
             row = int(rows[low[0].index - 1])
             more = f" ({len(low)} stops)" if len(low) > 1 else ""
@@ -91,6 +124,17 @@ def stops(s: Setting) -> Iterator[Finding]:
                 amount=float(safe - t.end[row, 2]), **{**s.place(row), "line": low[0].line},
             )  # fmt: skip
         yield from _said_again(s, k, motion, rows, feeds)
+
+
+def _spinning_stop(motion: Motion, halts: list[Event]) -> Event | None:
+    """Return the first of these stops at which the spindle is on."""
+    turning = 0.0
+    for e in motion.events:
+        if e.kind == "spindle":
+            turning = e.value
+        elif e.kind == "stop" and turning and e in halts:
+            return e
+    return None
 
 
 def _below(s: Setting, row: int, safe: float) -> bool:
@@ -113,6 +157,8 @@ def _said_again(s: Setting, k: int, motion: Motion, rows: IntArray, feeds: IntAr
         words = "".join(lines[e.line - 1 : line])
         spins = s.tools.get(int(s.track.tool[rows[after[0]]]))
         missing = [what for what, form in _NEEDED if not re.search(form, words)]
+        before = "".join(lines[: e.line - 1])
+        missing += [w for w, form in _IF_STATED if re.search(form, before) and not re.search(form, words)]
         if spins is None or not spins.spins:
             missing = [m for m in missing if m != "S"]
         if missing:
@@ -137,6 +183,9 @@ _NEEDED = (
     ("Z", r"Z[-+0-9#\[.]"),
 )
 """What must be said again: words, and how they are found in lines without comments and spaces."""
+
+_IF_STATED = (("the work offset", r"G5[4-9](?![0-9])"), ("the path mode", r"G6[14](?![0-9])"))
+"""The same, of what not every program states."""
 
 
 def ends(s: Setting) -> Iterator[Finding]:

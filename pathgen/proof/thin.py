@@ -67,6 +67,9 @@ MOST_MEASURED: Final = 24
 MOST_SLOPING: Final = 20_000
 """Strokes of round or sloping tools that a section without a design is made of; beyond that it takes minutes."""
 
+CUT: Final = 0.5
+"""A wall is one where the ground beside it was really cut at least this deep, in widths: else a residual says so."""
+
 LOW: Final = 0.005
 """How far above a floor its walls are looked at, mm: rounding in the program."""
 
@@ -241,8 +244,8 @@ def wall_findings(s: Setting, standing: Standing, cut: Field, grid: Grid) -> Ite
                 found += thin(standing.at(LOW - depth), depth / figures.slender)
         if standing.parted and s.stock.thickness / figures.slender > least:
             found += thin(_parts(s, standing), s.stock.thickness / figures.slender)
-    if found:
-        yield _wall(s, standing, found, cut, grid)
+    if (wall := _wall(s, standing, found, cut, grid)) is not None:
+        yield wall
     if grain is None:
         return
     short = [w for d in standing.floors for w in thin(standing.at(LOW - d), BY_HEIGHT * d) if across(w.angle, grain)]
@@ -273,17 +276,20 @@ def _places(found: Sequence[Stretch]) -> str:
     return f" ({len(found)} places)" if len(found) > 1 else ""
 
 
-def _wall(s: Setting, standing: Standing, found: Sequence[Stretch], cut: Field, grid: Grid) -> Finding:
-    """Return the finding on the narrowest wall: its width at the top and at the foot, its height."""
+def _wall(s: Setting, standing: Standing, found: Sequence[Stretch], cut: Field, grid: Grid) -> Finding | None:
+    """Return the finding on the narrowest wall: its width at the top and at the foot, its height; None = not cut."""
     distinct: list[Stretch] = []
+    heights: list[float] = []
     for w in sorted(found, key=lambda w: w.width):
         if all(w.region.distance(other.region) > 0 for other in distinct):
-            distinct.append(w)
-    worst = distinct[0]
-    way = np.array([math.cos(math.radians(worst.angle)), math.sin(math.radians(worst.angle))])
-    spot, line = shapely.Point(worst.at), _across(np.array(worst.at), way, 4.0 * worst.width + 4.0)
-    height = _height(worst, way, cut, grid)
-    height = min(height, s.stock.thickness)
+            high = _height(s, w, cut, grid)
+            if high >= CUT * w.width:
+                distinct.append(w)
+                heights.append(high)
+    if not distinct:
+        return None
+    worst, height = distinct[0], heights[0]
+    spot, line = shapely.Point(worst.at), _across(np.array(worst.at), _way(worst), 4.0 * worst.width + 4.0)
     top = chord(standing.at(-0.002), line, spot)
     foot = chord(standing.at(min(2 * LOW - height, -0.002)), line, spot)
     run = ""
@@ -298,9 +304,14 @@ def _wall(s: Setting, standing: Standing, found: Sequence[Stretch], cut: Field, 
     )
 
 
-def _height(wall: Stretch, way: FloatArray, cut: Field, grid: Grid) -> float:
+def _way(stretch: Stretch) -> FloatArray:
+    """Return the direction in which a stretch runs, as a vector of length 1."""
+    return np.array([math.cos(math.radians(stretch.angle)), math.sin(math.radians(stretch.angle))])
+
+
+def _height(s: Setting, wall: Stretch, cut: Field, grid: Grid) -> float:
     """Return how far the ground lies below the face on the wall's shallower side, mm, in the height field."""
-    depth = []
+    depth, way = [], _way(wall)
     reach = max(wall.width, 1.0)
     steps = 0.5 * wall.width + np.arange(0.5 * grid.pixel, reach, 0.5 * grid.pixel)
     for side in (-1.0, 1.0):
@@ -308,8 +319,10 @@ def _height(wall: Stretch, way: FloatArray, cut: Field, grid: Grid) -> float:
         y = wall.at[1] + side * steps * way[0]
         c = np.clip(np.round((x - grid.x0) / grid.pixel), 0, grid.columns - 1).astype(np.int64)
         r = np.clip(np.round((y - grid.y0) / grid.pixel), 0, grid.rows - 1).astype(np.int64)
-        depth.append(-float(cut[r, c].min()))
-    return min(depth)
+        # beside the stock there is no ground at all
+        out = shapely.distance(s.stock.region, shapely.points(x, y)) > 0
+        depth.append(s.stock.thickness if out.any() else -float(cut[r, c].min()))
+    return min(*depth, s.stock.thickness)
 
 
 def grain_findings(s: Setting, asked: Sequence[Asked] | None, held: Sequence[Bridged]) -> Iterator[Finding]:

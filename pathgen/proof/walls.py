@@ -16,14 +16,14 @@ import shapely
 from shapely import STRtree
 
 from pathgen.model.arrays import FloatArray, IntArray
-from pathgen.model.bounds import Bridge, Flat, Groove, Kerf, Rule
+from pathgen.model.bounds import Bridge, Flat, Free, Groove, Kerf, Rule
 from pathgen.model.tool import Tool
 from pathgen.proof.design import PLANNED, QUAD, Asked, careful_ways, kerf_region, rule_depth, rule_region
 from pathgen.proof.grid import ring_edges
 from pathgen.proof.places import Miss
 from pathgen.proof.sections import section as section
 from pathgen.proof.strokes import Strokes
-from pathgen.proof.sweep import profile_of
+from pathgen.proof.sweep import Profile, profile_of
 
 PROBE_STEP = 0.5
 """Distance of probes along an outline, mm. Larger: a short miss falls between two; smaller: time."""
@@ -40,6 +40,9 @@ NOISE = 1e-6
 
 MOST_LEVELS = 8
 """Levels looked at above a floor that was not reached; beyond that the wall counts as standing in full."""
+
+JUST_BELOW = 0.001
+"""How far below the top of a wall it is cut in section, mm."""
 
 CLEAR = 0.001
 """Strokes that come no nearer than the radius less this are clear of a wall, mm: twice the chords of round offsets."""
@@ -134,6 +137,72 @@ def _nearer(strokes: Strokes, chosen: IntArray, area: Any, radius: float, height
         yield Miss(
             amount=float(how_far[k]), where=(float(at[0]), float(at[1]), float(strokes.lowest[stroke])), stroke=stroke
         )
+
+
+def slanted_gouges(strokes: Strokes, tools: Mapping[int, Tool], asked: Sequence[Asked], outside: Any) -> Iterator[Miss]:
+    """Yield where V bits, balls and drills cut into upright walls, by exact sections just below each wall's top.
+
+    Only strokes that come near an upright wall are looked at: a groove's own walls are measured by their slope.
+    """
+    upright = [r for _, _, b in asked for r in b.rules if isinstance(r, Flat | Kerf | Free)]
+    depths = sorted({rule_depth(r) for _, _, b in asked for r in b.rules if not isinstance(r, Bridge)})
+    depth = -strokes.lowest
+    for k, top in enumerate([0.0, *depths]):
+        z = -top - JUST_BELOW
+        bottom = depths[k] if k < len(depths) else np.inf
+        walls = [rule_region(r) for r in upright if rule_depth(r) >= -z]
+        if not walls:
+            return
+        edge = shapely.union_all(walls).boundary
+        shapely.prepare(edge)
+        area = None
+        for number in np.unique(strokes.tool):
+            profile = profile_of(tools[int(number)]) if int(number) in tools else None
+            if profile is None or profile.kind == "flat":
+                continue
+            own = np.flatnonzero((strokes.tool == number) & (depth > -z))
+            own = own[shapely.dwithin(edge, lines_of(strokes[own]), profile.reach(depth[own] + z))]
+            if not len(own):
+                continue
+            area = permitted(asked, z).union(outside) if area is None else area
+            beyond = shapely.get_parts(section(strokes[own], tools, z).difference(area))
+            yield from _beyond(strokes, own, beyond, area, profile, top, bottom)
+
+
+def _beyond(
+    strokes: Strokes, own: IntArray, beyond: Any, area: Any, profile: Profile, top: float, bottom: float
+) -> Iterator[Miss]:
+    """Yield how far each part of a section lies outside the permitted area, in the middle of what was taken off."""
+    for part in beyond:
+        xy = shapely.get_coordinates(part)
+        if not len(xy):
+            continue
+        far = shapely.distance(shapely.points(xy), area)
+        k = int(np.argmax(far))
+        if far[k] > SEEN:
+            at = shapely.distance(lines_of(strokes[own]), shapely.Point(xy[k]))
+            stroke = int(own[np.argmin(at)])
+            where = (float(xy[k, 0]), float(xy[k, 1]), float(strokes.lowest[stroke]))
+            amount = _middle(profile, -float(strokes.lowest[stroke]) - top, float(far[k]), bottom - top)
+            yield Miss(amount=amount, where=where, stroke=stroke)
+
+
+def _middle(profile: Profile, depth: float, far: float, height: float) -> float:
+    """Return how far the middle of a flank taken off a wall is from wall and top alike, mm, found by halving.
+
+    Args:
+        profile: the tool's outline.
+        depth: of its tip below the top of the wall, mm.
+        far: how far it comes into the wall at its top, mm.
+        height: of the wall, mm.
+    """
+    low, high = 0.0, min(far, depth, height)
+    wide = float(profile.reach(np.float64(depth)))
+    for _ in range(40):
+        t = 0.5 * (low + high)
+        into = far - wide + float(profile.reach(np.float64(depth - t)))
+        low, high = (t, high) if into > t else (low, t)
+    return low
 
 
 def _worst_places(amount: FloatArray, xy: FloatArray, *, apart: float = 10.0, most: int = 5) -> list[int]:

@@ -59,11 +59,11 @@ INKS: Final[dict[Kind, Ink]] = {
 }  # fmt: skip
 """Too deep points down and is dark, left standing points up and is light; an error is a cross, a warning a rhombus."""
 
-SIZE: Final = 0.0085
+SIZE: Final = 0.0095
 """Half of a mark's width, as a share of the picture's: smaller is overlooked, larger hides the letter."""
 
-LETTER: Final = 0.021
-"""Height of the legend's letters as a share of the picture's width: 2 mm where the picture is 95 mm wide."""
+LETTER: Final = 0.025
+"""Height of the legend's letters as a share of the picture's width: 2.4 mm where the picture is 95 mm wide."""
 
 FINE: Final = 4
 """Marks are drawn this many times larger and averaged, so that slanting edges are smooth."""

@@ -82,9 +82,9 @@ def setup_sheet(job: Job, *, proof: Proof | None = None, accepted: Sequence[str]
         _section("Tools, in order", _tools(job, spent)),
         _section("Cuts, in order", _cuts(job, spent, motions)),
         _section("Programs", _programs(programs, suffix)),
-        _section("Proof", _measured(proof)) if proof.compared else "",
+        _section("Proof", _measured(proof, programs)) if proof.compared else "",
         _section("Plan", _plan(job, motions, findings)),
-        _findings(findings, accepted, proof.unchecked, (*job.stock.zero_xy, job.stock.zero_z)),
+        _findings(findings, accepted, proof.unchecked, (*job.stock.zero_xy, job.stock.zero_z), programs),
         _section("Cautions", _list(cautions(job), "cautions")),
         f'<div class="sign">{"".join(f"<span>{words}</span>" for words in SIGNATURES)}</div>',
     ]
@@ -311,15 +311,17 @@ def _pass_names(cut: int, last: int) -> str:
     return "" if last == 0 else f"{cut}.1" if last == 1 else f"{cut}.1 to {cut}.{last}"
 
 
-def _measured(proof: Proof) -> str:
+def _measured(proof: Proof, programs: Sequence[Program]) -> str:
     """Build the table of what each cut did, held against what was asked, and of the whole part."""
+    several = len(programs) > 1
     rows = [
-        _result(str(k), c.name, _lines(c.lines), c.gouge, c.gouge_area, c.residual, c.residual_area)
+        _result(str(k), c.name, _lines(c.lines, several), c.gouge, c.gouge_area, c.residual, c.residual_area)
         for k, c in enumerate(proof.cuts, 1)
     ]
     whole = (proof.gouge, proof.gouge_area, proof.residual, proof.residual_area)
     rows.append(_result("", "the whole part", "", *whole))
-    heads = [("No.", ""), ("Cut", "grow"), ("Lines", ""), ("Too deep, mm", "n"), ("over, mm²", "n"),
+    where = "Program, lines" if several else "Lines"
+    heads = [("No.", ""), ("Cut", "grow"), (where, ""), ("Too deep, mm", "n"), ("over, mm²", "n"),
              ("Left standing, mm", "n"), ("over, mm²", "n")]  # fmt: skip
     words = "Worst places, normal to the asked surface; areas where it is more than is owed."
     if proof.asked is not None:
@@ -333,11 +335,9 @@ def _result(number: str, name: str, lines: str, *amounts: float) -> str:
     return f'<tr><th scope="row">{e(number)}</th><td>{e(name)}</td><td>{e(lines)}</td>{numbers}</tr>'
 
 
-def _lines(spans: Iterable[tuple[str, int, int]]) -> str:
-    """Return where a cut stands in the programs: "12 to 90", with the program's number where there are more."""
-    listed = list(spans)
-    several = len({program for program, _, _ in listed}) > 1
-    return ", ".join(f"{program}: {a} to {b}" if several else f"{a} to {b}" for program, a, b in listed)
+def _lines(spans: Iterable[tuple[str, int, int]], several: bool) -> str:
+    """Return where a cut stands in the programs: "12 to 90", with the program's number where there are several."""
+    return "; ".join(f"{program}, {a} to {b}" if several else f"{a} to {b}" for program, a, b in spans)
 
 
 def _depth(cut: Cut, job: Job) -> str:
@@ -386,14 +386,18 @@ def _rapids(motion: Motion, zero: tuple[float, float]) -> np.ndarray[Any, np.dty
 
 
 def _findings(
-    findings: Sequence[Finding], accepted: Sequence[str], unchecked: Iterable[Any], zero: tuple[float, float, float]
+    findings: Sequence[Finding],
+    accepted: Sequence[str],
+    unchecked: Iterable[Any],
+    zero: tuple[float, float, float],
+    programs: Sequence[Program],
 ) -> str:
     titles = {"error": "Errors", "warning": "Warnings", "note": "Notes"}
     out = []
     for severity in ORDER:
         listed = [(k, f) for k, f in enumerate(findings, 1) if f.severity == severity and k <= MOST]
         if listed:
-            items = "".join(_finding(k, f, zero) for k, f in listed)
+            items = "".join(_finding(k, f, zero, programs) for k, f in listed)
             out.append(_section(titles[severity], f'<ul class="findings">{items}</ul>', long=len(listed) > 8))
     if len(findings) > MOST:
         out.append(f"<p>And {len(findings) - MOST} more, listed by the proof.</p>")
@@ -405,12 +409,19 @@ def _findings(
     return "\n".join(out)
 
 
-def _finding(k: int, f: Finding, zero: tuple[float, float, float]) -> str:
+def _finding(k: int, f: Finding, zero: tuple[float, float, float], programs: Sequence[Program]) -> str:
     """Build one finding; its place is told as the machine shows it, from the work zero."""
-    place = [f.cut or "", f"{f.program or 'line'} {f.line}" if f.line is not None else ""]
+    place = [f.cut or "", f"{_program(f, programs)}line {f.line}" if f.line is not None else ""]
     if f.where is not None:
         place.append("X {:.1f} Y {:.1f} Z {:.2f}".format(*(a - b for a, b in zip(f.where, zero, strict=True))))
     at = ", ".join(p for p in place if p)
     tail = f' <span class="at">({e(at)})</span>' if at else ""
     advice = f" <i>{e(f.advice)}</i>" if f.advice else ""
     return f'<li class="{f.severity}"><b class="no">{k}</b><b>{e(f.code)}</b>: {e(f.text)}{advice}{tail}</li>'
+
+
+def _program(f: Finding, programs: Sequence[Program]) -> str:
+    """Return the name of the program a finding is about, and a space; the proof numbers programs from 1."""
+    number = int(f.program) if f.program is not None and f.program.isdecimal() else 0
+    name = programs[number - 1].name if 1 <= number <= len(programs) else f.program
+    return f"{name} " if name else ""

@@ -31,8 +31,8 @@ class Material:
         max_ramp: steepest entry, degrees.
         slot_depth: deepest slot one cutter wide, in diameters, before chips must be cleared.
         clear: seen through, so finished walls show every mark.
-        chip_load: (least, most) chip load in shares of the cutter's diameter; None where no cutter with edges is used,
-            or no figure is known.
+        chip_load: (least, most) chip load in shares of the cutter's diameter: an edge rubs below it, and breaks above;
+            None where no cutter with edges is used, or no figure is known.
     """
 
     name: str
@@ -50,7 +50,7 @@ class Material:
 
         >>> least, most = material("hardwood").chip_range(6)
         >>> print(least, most)
-        0.12 0.18
+        0.024 0.18
         """
         if self.chip_load is None:
             return None
@@ -59,8 +59,8 @@ class Material:
         return low, high
 
 
-_SOFT: Final = (0.02, 0.03)
-"""Chip load of wood and plastics in diameters."""
+_SOFT: Final = (0.004, 0.03)
+"""Chip load of wood and plastics in diameters: routers are fed at up to 2 to 3 %, and rub at a fifth of that."""
 
 
 def _m(
@@ -88,8 +88,8 @@ _TABLE: Final = {
         _m("acrylic", "plastic", 5.0, 1.0, _SOFT, clear=True),
         _m("polycarbonate", "plastic", 5.0, 1.0, _SOFT, clear=True),
         _m("pvc foam", "plastic", 5.0, 2.0, _SOFT),
-        _m("brass", "metal", 3.0, 1.0, (0.007, 0.012)),
-        _m("aluminium", "metal", 3.0, 1.0, (0.01, 0.015)),
+        _m("brass", "metal", 3.0, 1.0, (0.002, 0.012)),
+        _m("aluminium", "metal", 3.0, 1.0, (0.003, 0.015)),
         _m("card", "card", 5.0, 1.0),
         _m("stone", "mineral", 3.0, 1.0),
         _m("glass", "mineral", 3.0, 1.0, clear=True),

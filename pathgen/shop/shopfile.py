@@ -15,11 +15,11 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias
 
-from pathgen.errors import ArgumentError, DrawingError, MissingFileError, ShopFileError
+from pathgen.errors import ArgumentError, ShopFileError
+from pathgen.model.givenfile import bytes_of
 from pathgen.model.machine import Dialect, Machine
 from pathgen.model.stock import Stock
 from pathgen.model.tool import (
@@ -128,20 +128,7 @@ def read_shop(path: str | os.PathLike[str]) -> Shop:
 
 def _text(file: str) -> str:
     """Return what is in a file, or raise with what to do."""
-    place = Path(file)
-    try:
-        if place.is_dir():
-            raise DrawingError("this is a folder: name one TOML file in it", file=file)
-        if place.stat().st_size > LARGEST:
-            raise DrawingError(f"this file is larger than {LARGEST / 1e6:g} MB, so it is no list of tools", file=file)
-        data = place.read_bytes()
-    except DrawingError:
-        raise
-    except FileNotFoundError:
-        raise MissingFileError("there is no such file: check the path", file=file) from None
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise DrawingError(f"the file cannot be read ({why}): check its path and permissions", file=file) from None
+    data = bytes_of(file, largest=LARGEST, folder="name one TOML file in it", large=", so it is no list of tools")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
