@@ -140,6 +140,11 @@ def test_the_way_back_on_is_joined_where_the_last_pass_ended():
 # -- the first stroke, and angles carried on ---------------------------------------------------------------------
 
 
+def test_tiny_trails_are_aligned_too_in_inches():
+    machine = dataclasses.replace(TABLE, dialect=pg.Dialect(units="inch"))
+    held(proof_of(pg.knife(box(60.1, 50.3, 90.7, 71.9), blade(0.1), depth=0.3, stock=CARD), machine=machine))
+
+
 @pytest.mark.parametrize("trail", TRAILS)
 def test_the_first_stroke_is_straight_in_waste_and_long_enough(trail):
     """170 degrees down to 1: 7.1776 trails (tractrix); long blades run on until the tip is 0.003 mm off at most."""
@@ -197,8 +202,12 @@ def test_passes_are_bound_to_each_other_in_a_row():
 
 
 def test_the_stroke_grows_with_the_logarithm_of_long_blades():
-    assert stroke_length(0.1) == pytest.approx(0.1 * 7.177595, abs=1e-6)
-    assert stroke_length(3.0) > 9 * 3.0
+    """170 degrees down to 0.003 / trail radians (tractrix), and never under 2 mm."""
+    assert stroke_length(0.1) == 2.0
+    for trail in (0.3, 3.0):
+        exact = trail * math.log(math.tan(math.radians(85)) / math.tan(0.0015 / trail))
+        assert stroke_length(trail) == pytest.approx(exact)
+        assert exact > 7.177595 * trail
 
 
 # -- overcut, order, levels ---------------------------------------------------------------------------------------
@@ -476,3 +485,11 @@ def test_speeds_that_spin_a_dragging_tool_never_reach_a_program(kind):
     )  # fmt: skip
     with pytest.raises(pg.ArgumentError, match="must never spin"):
         pg.Job("x", CARD, TABLE, cut).programs(unproved=True)
+
+
+def test_a_knife_set_down_as_fast_as_a_rapid_is_an_error():
+    cuts = pg.knife(SQUARE, blade(), depth=0.4, stock=CARD, cutting=pg.Cutting(0, 1500, 2000))
+    assert proof_of(cuts, machine=dataclasses.replace(TABLE, rapid=(6000, 6000, 2500))).ok
+    proof = proof_of(cuts, machine=dataclasses.replace(TABLE, rapid=(6000, 6000, 2000)))
+    (found,) = [f for f in proof.errors if f.code == "plunge-as-rapid"]
+    assert found.amount == pytest.approx(2000)

@@ -132,7 +132,7 @@ def knife(
 
     >>> blade = TrailingKnife(trail=0.25, edge_angle=45, cutting=Cutting(0, 1200, 300))
     >>> cut, = knife(shapely.box(20, 20, 80, 60), blade, depth=0.5)
-    >>> cut.name, len(cut.passes), cut.bounds.rules[0].overcut
+    >>> cut.name, len(cut.passes), round(cut.bounds.rules[0].overcut, 6)
     ('knife', 2, 0.75)
     """
     plan = _planned(blade, depth, corner_angle, swivel_depth, overcut, cutting, stock, name)

@@ -26,6 +26,9 @@ WORST = math.radians(170.0)
 KNOWN = math.radians(1.0)
 """How far off it may point after the stroke, at most: 7.18 trails from 170 degrees."""
 
+SHORTEST = 2.0
+"""Shortest stroke, mm. Shorter: the rounding of its ends in the program turns it."""
+
 TIP_OFF = 0.003
 """How far the tip may then be from where it is thought to be, mm. Larger: the first line begins beside its start;
 smaller: longer strokes of long blades."""
@@ -68,11 +71,11 @@ class Stroke:
 def stroke_length(trail: float) -> float:
     """Return how long the stroke must be, mm.
 
-    >>> round(stroke_length(0.1) / 0.1, 4)      # 170 degrees down to 1
-    7.1776
+    >>> round(stroke_length(0.3) / 0.3, 4)      # 170 degrees down to 0.57, at which the tip is 0.003 mm off
+    7.7346
     """
     left = min(KNOWN, TIP_OFF / trail)
-    return trail * math.log(math.tan(0.5 * WORST) / math.tan(0.5 * left))
+    return max(trail * math.log(math.tan(0.5 * WORST) / math.tan(0.5 * left)), SHORTEST)
 
 
 def align(
