@@ -488,7 +488,8 @@ def test_speeds_that_spin_a_dragging_tool_never_reach_a_program(kind):
 
 
 def test_a_knife_set_down_as_fast_as_a_rapid_is_an_error():
-    cuts = pg.knife(SQUARE, blade(), depth=0.4, stock=CARD, cutting=pg.Cutting(0, 1500, 2000))
+    hasty = dataclasses.replace(blade(), cutting=pg.Cutting(0, 1500, 2000))
+    cuts = pg.knife(SQUARE, hasty, depth=0.4, stock=CARD)
     assert proof_of(cuts, machine=dataclasses.replace(TABLE, rapid=(6000, 6000, 2500))).ok
     proof = proof_of(cuts, machine=dataclasses.replace(TABLE, rapid=(6000, 6000, 2000)))
     (found,) = [f for f in proof.errors if f.code == "plunge-as-rapid"]
