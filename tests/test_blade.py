@@ -426,3 +426,35 @@ def test_open_lines_owe_no_overcut_and_are_cut_to_their_ends():
     (blade,) = one.prove(grid=0.5).blades
     assert blade.overcuts == ()
     assert blade.left < OFF
+
+
+def test_the_outlines_that_were_cut_are_held_against_the_artwork():
+    """Film that is read from behind must be cut mirrored, card never; a letter left out is seen too."""
+    word = pg.place(pg.text("Rye", height=25), CARD)
+    cuts = pg.knife(word, BLADE, depth=pg.THROUGH, stock=CARD)
+    mirrored = pg.mirror(word, across=60)
+    right = pg.Job("Rye", CARD, TABLE, cuts, artwork=word).prove(grid=0.2)
+    assert right.ok
+    assert not right.warnings
+    wrong = pg.Job("Rye", CARD, TABLE, cuts, artwork=mirrored).prove(grid=0.2)
+    assert "mirrored-wrong" in errors(wrong)
+    behind = pg.Job(
+        "Rye", CARD, TABLE, pg.knife(mirrored, BLADE, depth=pg.THROUGH, stock=CARD), artwork=word, face="back"
+    )
+    assert behind.prove(grid=0.2).ok
+
+
+def test_pictures_show_the_lines_and_the_piece(square):
+    """A card whose lines were not drawn in would look blank; the finished piece is what the lines enclose."""
+    import io
+
+    from PIL import Image
+
+    def picture(**more):
+        return np.asarray(Image.open(io.BytesIO(pg.part_picture(square, width=400, **more))).convert("L"), dtype=float)
+
+    whole, piece = picture(), picture(finished=True, margin=0.0)
+    blank = pg.Job("blank", CARD, TABLE, pg.knife(LineString([(1, 1), (1.2, 1)]), BLADE, depth=0.1, stock=CARD))
+    empty = np.asarray(Image.open(io.BytesIO(pg.part_picture(blank, width=400))).convert("L"), dtype=float)
+    assert np.abs(whole[:280] - empty[:280]).max() > 40
+    assert piece.shape[1] / piece.shape[0] == pytest.approx(40 / 30, rel=0.03)

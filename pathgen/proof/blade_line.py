@@ -121,8 +121,10 @@ def is_followed(knife: Tool, asked: Sequence[Asked] | None) -> bool:
     return bool(own) and all(any(isinstance(r, Line) for r in b.rules) for b in own)
 
 
-def blade_findings(s: Setting, asked: Sequence[Asked]) -> tuple[tuple[BladeResult, ...], list[Finding]]:
-    """Return what the blade did in each cut with a trailing knife, and what is wrong with it.
+def blade_findings(s: Setting, asked: Sequence[Asked]) -> tuple[tuple[BladeResult, ...], list[Finding], Any]:
+    """Return what the blade did in each cut with a trailing knife, what is wrong with it, and the outlines it cut.
+
+    The outlines are those that were cut to their full depth all round, lines as asked: of what is parted, else of all.
 
     Args:
         s: programs, tools and stock.
@@ -130,11 +132,12 @@ def blade_findings(s: Setting, asked: Sequence[Asked]) -> tuple[tuple[BladeResul
     """
     knives = [k for k in asked_knives(asked) if any(isinstance(r, Line) for r in asked[k][2].rules)]
     if not knives:
-        return (), []
+        return (), [], shapely.MultiLineString()
     legs, both, apart = traces(s)
     cut = s.track.cut[legs.move]
     named = bool((cut >= 0).any())
     results, findings = [], []
+    rings: list[tuple[bool, Any]] = []
     for group in [[k] for k in knives] if named else [knives]:
         own = np.isin(cut, group) if named else np.ones(len(legs), dtype=np.bool_)
         rules = [r for k in group for r in asked[k][2].rules if isinstance(r, Line)]
@@ -142,7 +145,9 @@ def blade_findings(s: Setting, asked: Sequence[Asked]) -> tuple[tuple[BladeResul
         one = _Measured(s, legs, own, [_part(t, own) for t in both], apart, _lines(rules), name)
         results.append(one.result)
         findings += [*one.findings(), *_not_through(s, rules, name)]
-    return tuple(results), [*findings, *_in_parts(asked, knives)]
+        rings += one.rings(rules)
+    parted = [g for through, g in rings if through] or [g for _, g in rings]
+    return tuple(results), [*findings, *_in_parts(asked, knives)], shapely.MultiLineString(parted)
 
 
 def _part(trace: Trace, own: BoolArray) -> Trace:
@@ -206,7 +211,7 @@ class _Measured:
         self.edge = edge[: len(self.trace)]
         self.deep = self.trace.tip[:, 2] <= -lines.depth[lines.line[self.edge]] + STEP
         self.run = _runs(legs, own)[self.trace.leg]
-        self.left, self.left_at = self._left()
+        self.left, self.left_at, self.left_line = self._left()
         self.overcuts = self._overcuts()
         self.result = BladeResult(
             name=name or "all cuts with a knife",
@@ -232,22 +237,23 @@ class _Measured:
         x, y, z = self.tip[np.flatnonzero(rows)[np.argmax(self.far[rows])]].tolist()
         return (x, y, z)
 
-    def _left(self) -> tuple[FloatArray, FloatArray]:
-        """Return how far places of the lines are from what the tip cut at full depth, mm, and those places."""
+    def _left(self) -> tuple[FloatArray, FloatArray, IntArray]:
+        """Return how far places of the lines are from what the tip cut at full depth, mm; those places; their lines."""
         lines = self.lines
         n = np.maximum(np.ceil(np.hypot(*(lines.b - lines.a).T) / PROBE), 1).astype(np.int64)
         owner = np.repeat(np.arange(len(n)), n)
         k = np.arange(len(owner)) - np.repeat(np.cumsum(n) - n, n)
         at = lines.a[owner] + (k / n[owner])[:, None] * (lines.b - lines.a)[owner]
-        ends = lines.b[np.append(np.flatnonzero(np.diff(lines.line)), len(lines.line) - 1)]
-        at = np.concatenate([at, ends])
+        last = np.append(np.flatnonzero(np.diff(lines.line)), len(lines.line) - 1)
+        at = np.concatenate([at, lines.b[last]])
+        line = np.concatenate([lines.line[owner], lines.line[last]])
         t = self.trace
         cut = self.deep[:-1] & self.deep[1:] & (self.run[:-1] == self.run[1:]) & (np.diff(t.leg) <= 3)
         if not cut.any():
-            return np.full(len(at), math.inf), at
+            return np.full(len(at), math.inf), at, line
         ways = shapely.linestrings(np.stack([t.tip[:-1][cut, :2], t.tip[1:][cut, :2]], axis=1))
         _, far = STRtree(ways).query_nearest(shapely.points(at), return_distance=True, all_matches=False)
-        return far, at
+        return far, at, line
 
     def _overcuts(self) -> list[tuple[FloatArray, float, float]]:
         """Return (place, mm past the start, mm asked) of each closed line: the furthest that any run took it."""
@@ -303,6 +309,13 @@ class _Measured:
         at = np.searchsorted(goes, first) - 1
         found = np.where(at >= 0, goes[np.maximum(at, 0)], -1)
         return np.where((found >= 0) & (self.run[found] == self.run[first]), found, -1)
+
+    def rings(self, rules: Sequence[Line]) -> Iterator[tuple[bool, Any]]:
+        """Yield (it parts the card, line) of each closed line that was cut to its full depth all round."""
+        parts = [(r.through, g) for r in rules for g in r.lines.geoms if g.length > 0]
+        worst = np.zeros(len(parts))
+        np.maximum.at(worst, self.left_line, self.left)
+        yield from (parts[k] for k in np.flatnonzero(self.lines.closed & (worst <= OFF)).tolist())
 
     def findings(self) -> Iterator[Finding]:
         """Yield what is wrong."""

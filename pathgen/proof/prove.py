@@ -25,7 +25,7 @@ from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_finding
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
 from pathgen.proof.drawn import touched
-from pathgen.proof.grid import Grid
+from pathgen.proof.grid import Grid, inside
 from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import BladeResult, Proof
 from pathgen.proof.standing import not_looked_at, standing_findings
@@ -177,8 +177,9 @@ def _proved(
         carved = measured.carved
         findings += measured.findings
         findings += _asked_findings(s, asked, measured, minimum_left, after)
-        blades, strayed = blade_findings(s, asked)
+        blades, strayed, rings = blade_findings(s, asked)
         findings += strayed
+        carved = carved | inside(rings, grid)
         findings += _touch_findings(s, asked, touch_off, field, grid)
     findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(

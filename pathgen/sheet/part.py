@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
@@ -124,7 +123,7 @@ def _piece(job: Job, grid: Grid) -> BoolArray:
     kerfs = [k for c in job.cuts if isinstance(c, Cut) and c.through for k in c.bounds.rules if isinstance(k, Kerf)]
     outer = [k.shape for k in kerfs if k.side == "outside"]
     rings = [
-        shapely.Polygon(g)
+        g
         for c in job.cuts
         if isinstance(c, Cut)
         for r in c.bounds.rules
@@ -132,12 +131,11 @@ def _piece(job: Job, grid: Grid) -> BoolArray:
         for g in r.lines.geoms
         if g.is_closed and len(g.coords) > 3
     ]
-    if rings:  # what lies inside an odd number of parted outlines
-        outer.append(functools.reduce(shapely.symmetric_difference, rings))
-    if not outer:
+    if not outer and not rings:
         raise ArgumentError(f"job {job.name!r} cuts nothing free: there is no finished piece apart from its stock")
     cut_out = shapely.union_all([k.shape for k in kerfs if k.side == "inside"])
-    return inside(shapely.union_all(outer).difference(cut_out), grid)
+    # of what a knife parts, that which lies inside an odd number of outlines
+    return inside(shapely.union_all(outer).difference(cut_out), grid) | inside(shapely.MultiLineString(rings), grid)
 
 
 def _with_lines(job: Job, field: Any, grid: Grid) -> Any:
