@@ -5,6 +5,7 @@ the tractrix: S. R. Dunbar, R. J. C. Bosman, S. E. M. Nooij, "The Track of a Bic
 (2001). The values here were computed from the formulas named at each test.
 """
 
+import dataclasses
 import math
 import re
 
@@ -458,3 +459,20 @@ def test_pictures_show_the_lines_and_the_piece(square):
     empty = np.asarray(Image.open(io.BytesIO(pg.part_picture(blank, width=400))).convert("L"), dtype=float)
     assert np.abs(whole[:280] - empty[:280]).max() > 40
     assert piece.shape[1] / piece.shape[0] == pytest.approx(40 / 30, rel=0.03)
+
+
+@pytest.mark.parametrize(("rho", "trail"), [(5.0, 1.0), (20.0, 3.0)])
+def test_a_planner_that_forgets_the_lead_on_curves_is_found_out(rho, trail):
+    """A pivot on the circle itself pulls the tip onto sqrt(rho^2 - d^2)."""
+    turn = np.linspace(0, 2 * math.pi, 720, endpoint=False)
+    disc = shapely.Polygon(np.array([60, 45]) + rho * np.column_stack([np.cos(turn), np.sin(turn)]))
+    blade = pg.TrailingKnife(trail=trail, edge_angle=45, cutting=SPEEDS)
+    (cut,) = pg.knife(disc, blade, depth=pg.THROUGH, stock=CARD)
+    z = -cut.depth
+    half = [[60 + rho, 45, z, 0.0], [60 - rho, 45, z, 1.0], [60 + rho, 45, z, 1.0]] * 2
+    half[3] = [60 + rho, 45, z, 0.0]
+    wrong = pg.Pass(path=pg.Path(half), after=frozenset({0}))
+    proof = pg.Job("disc", CARD, TABLE, dataclasses.replace(cut, passes=(cut.passes[0], wrong))).prove(grid=0.5)
+    assert "blade-off-line" in errors(proof)
+    assert "line-left" in errors(proof)
+    assert proof.blades[0].left >= rho - math.sqrt(rho**2 - trail**2) - 0.01

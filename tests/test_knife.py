@@ -494,3 +494,25 @@ def test_a_knife_set_down_as_fast_as_a_rapid_is_an_error():
     proof = proof_of(cuts, machine=dataclasses.replace(TABLE, rapid=(6000, 6000, 2000)))
     (found,) = [f for f in proof.errors if f.code == "plunge-as-rapid"]
     assert found.amount == pytest.approx(2000)
+
+
+@pytest.mark.filterwarnings("ignore:invalid value encountered")
+def test_drawings_that_are_broken_are_refused_by_name():
+    bow = Polygon([(40, 40), (80, 80), (80, 40), (40, 80)])
+    with pytest.raises(pg.DrawingError, match="not a valid area"):
+        pg.knife(bow, blade(), depth=0.4)
+    with pytest.raises(pg.DrawingError):
+        pg.knife(LineString([(0, 0), (1, float("nan"))]), blade(), depth=0.4)
+    with pytest.raises(pg.DrawingError, match="beyond 1 km"):
+        pg.knife(LineString([(0, 0), (1e7, 0)]), blade(), depth=0.4)
+
+
+def test_a_layer_gives_its_lines_and_the_outlines_of_its_areas():
+    layer = pg.Layer(
+        name="card", region=MultiPolygon([box(40, 40, 90, 80)]), lines=MultiLineString([[(50, 60), (70, 60)]])
+    )
+    (cut,) = pg.knife(layer, blade(), depth=pg.THROUGH, stock=CARD)
+    assert len(lines_cut(cut)) == 2
+    held(proof_of([cut]))
+    flat = [(x, y, 7.0) for x, y in ((40, 40), (80, 40), (80, 70))]
+    held(proof_of(pg.knife(LineString(flat), blade(), depth=0.4, stock=CARD)))
