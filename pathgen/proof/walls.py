@@ -173,18 +173,21 @@ def _beyond(
     strokes: Strokes, own: IntArray, beyond: Any, area: Any, profile: Profile, top: float, bottom: float
 ) -> Iterator[Miss]:
     """Yield how far each part of a section lies outside the permitted area, in the middle of what was taken off."""
-    for part in beyond:
-        xy = shapely.get_coordinates(part)
-        if not len(xy):
-            continue
-        far = shapely.distance(shapely.points(xy), area)
-        k = int(np.argmax(far))
-        if far[k] > SEEN:
-            at = shapely.distance(lines_of(strokes[own]), shapely.Point(xy[k]))
-            stroke = int(own[np.argmin(at)])
-            where = (float(xy[k, 0]), float(xy[k, 1]), float(strokes.lowest[stroke]))
-            amount = _middle(profile, -float(strokes.lowest[stroke]) - top, float(far[k]), bottom - top)
-            yield Miss(amount=amount, where=where, stroke=stroke)
+    xy, part = shapely.get_coordinates(beyond, return_index=True)
+    if not len(xy):
+        return
+    far = shapely.distance(shapely.points(xy), area)
+    order = np.lexsort((-far, part))
+    worst = order[np.concatenate([[True], np.diff(part[order]) != 0])]  # the farthest point of each part
+    worst = worst[far[worst] > SEEN]
+    if not len(worst):
+        return
+    lines = lines_of(strokes[own])
+    for k, at in zip(worst.tolist(), STRtree(lines).nearest(shapely.points(xy[worst])).tolist(), strict=True):
+        stroke = int(own[at])
+        low = float(strokes.lowest[stroke])
+        amount = _middle(profile, -low - top, float(far[k]), bottom - top)
+        yield Miss(amount=amount, where=(float(xy[k, 0]), float(xy[k, 1]), low), stroke=stroke)
 
 
 def _middle(profile: Profile, depth: float, far: float, height: float) -> float:
