@@ -195,6 +195,16 @@ def test_each_line_begins_with_the_tip_on_its_start_and_the_blade_as_the_last_on
         assert after.path.points[0, 2] == -0.2
 
 
+def test_closed_outlines_are_run_in_the_direction_that_needs_the_smaller_swivel():
+    """So that no first swivel is a quarter turn or more: it is made in the card."""
+    squares = MultiPolygon([box(20 + 30 * k, 40, 40 + 30 * k, 60) for k in range(5)])
+    (cut,) = pg.knife(translate(shapely.affinity.rotate(squares, 20), 0, 20), blade(), depth=pg.THROUGH, stock=CARD)
+    for item in lines_cut(cut):
+        first = pg.Path(item.path.points[:2])
+        assert abs(float(np.degrees(first.sweeps[0]))) <= 90 + 1e-6
+    held(proof_of([cut]))
+
+
 def test_passes_are_bound_to_each_other_in_a_row():
     (cut,) = pg.knife(pg.place(pg.text("Fern", height=20), CARD), blade(0.25), depth=0.4, stock=CARD)
     assert [p.after for p in cut.passes] == [frozenset({k - 1} if k else ()) for k in range(len(cut.passes))]

@@ -342,7 +342,7 @@ def _nearest(group: list[_Outline], at: np.ndarray | None) -> Iterator[_Outline]
         k = left.pop(n)
         outline = group[k]
         if free[n] and back[n] < far[n]:
-            outline.tip = TipPath(Path(outline.tip.rows).reversed().points, False)
+            outline.tip = outline.tip.reversed()
         here = outline.tip.at(outline.start)[0] if outline.polygon is not None else outline.tip.rows[-1, :2]
         yield outline
 
@@ -367,9 +367,10 @@ def _passes(plan: _Plan, outlines: Sequence[_Outline], stroke: Stroke) -> list[P
     passes = [Pass(path=Path.lines([[*stroke.start, z], [*stroke.end, z]]), role="entry")]
     heading = stroke.heading
     for outline in _in_order(outlines, np.array(stroke.end)):
-        tip, start, above = outline.tip, outline.start, None
+        more = plan.overcut if outline.tip.closed else 0.0
+        tip, start = _way_round(outline, more, heading)
+        above: float | None = None
         for level, z in enumerate(heights):
-            more = plan.overcut if tip.closed else 0.0
             piece = tip.between(start, start + tip.length + more)
             rows, heading = pivot_rows(
                 piece,
@@ -384,6 +385,17 @@ def _passes(plan: _Plan, outlines: Sequence[_Outline], stroke: Stroke) -> list[P
             if tip.closed:
                 start, above = (start + more) % tip.length, z
     return passes
+
+
+def _way_round(outline: _Outline, overcut: float, heading: float) -> tuple[TipPath, float]:
+    """Return a line and where it begins; a closed one is run in the direction that the blade must swivel less for."""
+    tip, start = outline.tip, outline.start
+    if not tip.closed:
+        return tip, start
+    back = tip.reversed()
+    other = (tip.length - start - overcut) % tip.length
+    turns = [abs(math.remainder(t.at(s)[1] - heading, 2.0 * math.pi)) for t, s in ((tip, start), (back, other))]
+    return (tip, start) if round(turns[0], 6) <= round(turns[1], 6) else (back, other)
 
 
 # -- what the knife cannot do well -------------------------------------------------------------------------------

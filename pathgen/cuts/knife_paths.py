@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathgen.model.arrays import ROUND_DECIMALS, FloatArray, IntArray
+from pathgen.model.path import Path
 from pathgen.shape.arcs import fit_arcs
 from pathgen.shape.tolerance import ARC_FIT, NOISE
 
@@ -81,6 +82,10 @@ class TipPath:
         if not self.closed:
             turn[0] = 0.0
         return turn
+
+    def reversed(self) -> TipPath:
+        """Return the same way run backwards."""
+        return TipPath(Path(self.rows).reversed().points, self.closed)
 
     def at(self, distance: float) -> tuple[FloatArray, float]:
         """Return place and direction of the tip `distance` from the start, mm and radians."""
