@@ -43,13 +43,17 @@ def picture_of(job: pg.Job) -> Image.Image:
 
 
 def sheet(pictures: list[Image.Image], columns: int) -> Image.Image:
-    """Lay pictures side by side, all made as large as the first."""
-    wide, high = pictures[0].size
-    pictures = [p if p.size == (wide, high) else ImageOps.pad(p, (wide, high), color="#ffffff") for p in pictures]
-    rows = -(-len(pictures) // columns)
-    page = Image.new("RGB", (wide * columns, high * rows), pictures[0].getpixel((2, 2)))
-    for n, picture in enumerate(pictures):
-        page.paste(picture, (wide * (n % columns), high * (n // columns)))
+    """Lay pictures side by side, all as wide as the first, each below the shortest column."""
+    wide, high = pictures[0].width, [0] * columns
+    places = []
+    pictures = [p if p.width == wide else ImageOps.pad(p, pictures[0].size, color="#ffffff") for p in pictures]
+    for picture in pictures:
+        column = high.index(min(high))
+        places.append((wide * column, high[column]))
+        high[column] += picture.height
+    page = Image.new("RGB", (wide * columns, max(high)), pictures[0].getpixel((2, 2)))
+    for picture, place in zip(pictures, places, strict=True):
+        page.paste(picture, place)
     return page
 
 

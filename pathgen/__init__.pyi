@@ -10,6 +10,7 @@ from pathgen.cuts.drill import drill as drill
 from pathgen.cuts.face import face as face
 from pathgen.cuts.inlay import Inlay as Inlay
 from pathgen.cuts.inlay import inlay as inlay
+from pathgen.cuts.knife import knife as knife
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
@@ -64,6 +65,7 @@ from pathgen.shape.circles import circles as circles
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
+from pathgen.shape.template import template as template
 from pathgen.sheet.part import part_picture as part_picture
 from pathgen.sheet.section import section_svg as section_svg
 from pathgen.shop.heights import read_heights as read_heights

@@ -24,7 +24,7 @@ from pathgen.model.holding import Hold, KeepOut, Screws, Tape, Vacuum
 from pathgen.model.machine import Machine
 from pathgen.model.program import Program
 from pathgen.model.stock import Stock
-from pathgen.program.faced import footprint, kerfs, lowered
+from pathgen.program.faced import cut_shapes, footprint, lowered, parted
 from pathgen.program.uneven import height_notes, laid_on
 
 if TYPE_CHECKING:
@@ -141,8 +141,9 @@ class Job:
     @property
     def finished_size(self) -> tuple[float, float]:
         """Width and height of the finished piece, mm: of what is cut free, else of all that is cut."""
-        through = [k.shape for c in self.tool_cuts if c.through for k in kerfs(c) if k.side != "along"]
-        shapes = through or [footprint(c.bounds) for c in self.tool_cuts if not c.face_depth and not c.open_edges]
+        through = [shape for c in self.tool_cuts for shape in parted(c)]
+        inner = [c for c in self.tool_cuts if not c.face_depth and not c.open_edges]
+        shapes = through or [shape for c in inner for shape in cut_shapes(c.bounds)]
         shapes = [s for s in shapes if not s.is_empty] or [self.stock.region]
         x0, y0, x1, y1 = shapely.union_all([shapely.box(*s.bounds) for s in shapes]).bounds
         return x1 - x0, y1 - y0

@@ -10,7 +10,7 @@ evaluated by `pathgen.proof`, which does not know how a path was planned.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, TypeAlias
 
@@ -166,7 +166,26 @@ class Free:
     depth: float
 
 
-Rule: TypeAlias = Flat | Groove | Kerf | Hole | Bridge | Heights | Free
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Line:
+    """A line that the tip of a dragging tool is to follow: a cut without width, so it says nothing about heights.
+
+    Attributes:
+        lines: mm, stock coordinates; a closed line ends where it starts.
+        depth: of the tip at the last pass, mm, positive down.
+        overcut: how far a closed line is cut past its start, mm.
+        through: the board is to be parted along the lines.
+        waste: where the blade may be turned into its first direction, beside the lines.
+    """
+
+    lines: MultiLineString
+    depth: float
+    overcut: float = 0.0
+    through: bool = False
+    waste: MultiPolygon = field(default_factory=MultiPolygon)
+
+
+Rule: TypeAlias = Flat | Groove | Kerf | Hole | Bridge | Heights | Free | Line
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.errors import ArgumentError
 from pathgen.model.artwork import Matrix
-from pathgen.model.bounds import Bounds, Flat, Free, Groove, Hole, Kerf, Rule
+from pathgen.model.bounds import Bounds, Flat, Free, Groove, Hole, Kerf, Line, Rule
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.stock import Stock
 
@@ -20,6 +20,11 @@ from pathgen.model.stock import Stock
 def kerfs(cut: Cut) -> Iterator[Kerf]:
     """Return the slots that a cut was asked for."""
     return (r for r in cut.bounds.rules if isinstance(r, Kerf))
+
+
+def cut_shapes(bounds: Bounds) -> list[BaseGeometry]:
+    """Return where a cut is asked to change the face: `footprint` without where a blade is first turned; mm."""
+    return [r.lines if isinstance(r, Line) else _rule_area(r) for r in bounds.rules]
 
 
 def _rule_area(rule: Rule) -> BaseGeometry:
@@ -33,7 +38,15 @@ def _rule_area(rule: Rule) -> BaseGeometry:
         if rule.side == "outside":
             return rule.shape.buffer(rule.width).difference(rule.shape)
         return rule.shape.difference(rule.shape.buffer(-rule.width))
+    if isinstance(rule, Line):
+        return shapely.union(rule.lines, rule.waste)
     return MultiPolygon()
+
+
+def parted(cut: Cut) -> list[BaseGeometry]:
+    """Return the outlines of what a cut frees: of its through slots, and of the lines that a knife parts."""
+    lines = [r.lines for r in cut.bounds.rules if isinstance(r, Line) and r.through]
+    return [*(k.shape for k in kerfs(cut) if k.side != "along"), *lines] if cut.through else []
 
 
 def footprint(bounds: Bounds) -> BaseGeometry:
@@ -42,7 +55,7 @@ def footprint(bounds: Bounds) -> BaseGeometry:
 
 
 def _lower_rule(rule: Rule, by: float) -> Rule:
-    if isinstance(rule, Flat | Kerf | Free | Hole):
+    if isinstance(rule, Flat | Kerf | Free | Hole | Line):
         return dataclasses.replace(rule, depth=rule.depth + by)
     if isinstance(rule, Groove):
         return dataclasses.replace(rule, begin=rule.begin + by, limit=rule.limit + by)

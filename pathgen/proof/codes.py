@@ -116,6 +116,27 @@ _PROOF: dict[str, Code] = {
         "the board's thickness is stated without a range, and this job depends on it",
         "Measure the board and give thickness_range=(least, most).",
     ),
+    "blade-off-line": Code(
+        _E,
+        "the tip of a trailing blade, followed through the program, leaves its line",
+        "Check trail= against the blade, and plan the cut anew.",
+    ),
+    "blade-not-aligned": Code(
+        _E,
+        "nobody knows where a trailing blade points when its first line begins",
+        "Let it run straight for 7.2 trails beside the part first.",
+    ),
+    "knife-over-part": Code(
+        _E,
+        "the stroke that first pulls a blade straight runs over a part or a line",
+        "Say with waste= where it may run.",
+    ),
+    "line-left": Code(_E, "a line is not cut to its full depth", "Plan the cut anew."),
+    "overcut-short": Code(
+        _E,
+        "an outline is not cut far enough past its start, so that its ends hang together",
+        "Give overcut= of at least trail + depth / tan(edge angle).",
+    ),
     "floor-ridge": Code(
         _W, "a sharp bit leaves ridges on the flat floor of a groove", "Give floor_tool= for a smooth floor."
     ),
@@ -247,6 +268,9 @@ _PROGRAM: dict[str, Code] = {
         _E, "a sprung point is pressed in further than its spring goes, and shatters", "Press it in less."
     ),
     "diamond-fast": Code(_W, "a diamond comes down on glass faster than 300 mm/min", "Come down more slowly."),
+    "plunge-as-rapid": Code(
+        _E, "a dragging tool is set down as fast as a rapid", "Give a plunge= below the machine's rapid along Z."
+    ),
     # stops, changes, the end
     "by-hand-no-stop": Code(
         _E,
@@ -311,6 +335,22 @@ _PLAN: dict[str, Code] = {
         _W, "a tool goes straight down for want of room", "Take a smaller tool, or drill there first."
     ),
     "unreached": Code(_W, "places that the tool cannot enter stay uncut", "Take a smaller tool, or let them stand."),
+    "knife-aligns": Code(
+        _N, "the blade is first turned into a known direction beside the part", "Keep this place free and on the card."
+    ),
+    "knife-detail": Code(
+        _N,
+        "a detail is smaller than the length of blade in the card, which tears or rounds it",
+        "Take a steeper blade or thinner card, or cut less deep.",
+    ),
+    "knife-tears": Code(
+        _W, "a blade swivels at full depth in card thicker than 0.5 mm and tears it", "Leave swivel_depth at 0.2 mm."
+    ),
+    "knife-backing": Code(
+        _W,
+        "a blade goes less than 0.1 or more than 0.2 mm into the sheet under the card",
+        "Give depth=THROUGH, which takes 0.15 mm below the thickest card.",
+    ),
     "deep-slot": Code(_W, "a slot one cutter wide is deeper than its chips can leave", "Widen it with slot_width=."),
     "no-lead": Code(_N, "there is no room in the waste to join a wall gently", "Leave more room beside the outline."),
     "hole-twice": Code(_N, "a hole stands in the drawing twice and is drilled once", "Take the doubles out."),

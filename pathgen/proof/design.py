@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from pathgen.model.arrays import FloatArray
-from pathgen.model.bounds import Bounds, Bridge, Flat, Free, Groove, Heights, Hole, Kerf, Rule
+from pathgen.model.bounds import Bounds, Bridge, Flat, Free, Groove, Heights, Hole, Kerf, Line, Rule
 from pathgen.model.tool import Tool
 from pathgen.proof.distance import Outline
 from pathgen.proof.grid import Grid, Mask, beside_edge, inside, widened
@@ -81,6 +81,8 @@ def rule_region(rule: Rule) -> Any:
         return rule.region
     if isinstance(rule, Kerf):
         return kerf_region(rule)
+    if isinstance(rule, Line):
+        return shapely.MultiPolygon()  # a line takes nothing away
     if isinstance(rule, Bridge):
         return rule.line.buffer(0.5 * rule.diameter, quad_segs=QUAD)
     if rule.region is not None:
@@ -226,7 +228,7 @@ def _holes(out: Design, rule: Hole, grid: Grid, index: int) -> None:
         view.owner[lower] = index
 
 
-def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: Tool, grid: Grid) -> Mask:
+def _floor(view: Design, rule: Flat | Kerf | Free | Bridge | Line, region: Any, tool: Tool, grid: Grid) -> Mask:
     """Lower to a flat floor with upright walls; return where it is the deepest."""
     mask = inside(region, grid)
     depth = rule_depth(rule)
@@ -234,7 +236,7 @@ def _floor(view: Design, rule: Flat | Kerf | Free | Bridge, region: Any, tool: T
     view.deepest[lower] = -depth
     view.cosine[lower] = 1.0
     view.wall[...] |= beside_edge(mask)
-    if not isinstance(rule, Free | Bridge):
+    if not isinstance(rule, Free | Bridge | Line):
         reach = _within(inside(reached(rule, region, tool), grid))
         must = -depth if not (isinstance(rule, Kerf) and rule.through) else -rule.depth
         view.leave[reach] = np.minimum(view.leave[reach], np.float32(must))
@@ -248,7 +250,7 @@ def _within(mask: Mask) -> Mask:
 
 def rule_depth(rule: Rule) -> float:
     """Return the deepest place a rule allows, mm, positive."""
-    if isinstance(rule, Flat | Free):
+    if isinstance(rule, Flat | Free | Line):
         return rule.depth
     if isinstance(rule, Kerf):
         return rule.depth + rule.below

@@ -71,9 +71,13 @@ def set_down(s: Setting) -> Iterator[Finding]:
     travel = s.tool_table(lambda tool: tool.max_travel if isinstance(tool, DiamondPoint) else None, np.inf)
     text = "A sprung point is pressed {:.3f} mm further than its spring goes"
     yield from found(s, "beyond-travel", feeds & (depth > travel + STEP), depth - travel, text)
+    drop, level = drops(t)
+    down = t.feed * drop / np.maximum(np.hypot(drop, level), NOISE)
+    if s.machine is not None:
+        rapid = s.machine.rapids[2]
+        hard = dragging & feeds & (drop > STEP) & (t.end[:, 2] < STEP) & (down > rapid - 0.5)
+        yield from found(s, "plunge-as-rapid", hard, down, f"It comes down at {{:.0f}} mm/min, a rapid at {rapid:.0f}")
     if s.stock.material == "glass":
         diamond = s.tool_table(lambda tool: isinstance(tool, DiamondPoint), 0.0) > 0
-        drop, level = drops(t)
-        down = t.feed * drop / np.maximum(np.hypot(drop, level), NOISE)
         fast = diamond & feeds & (drop > STEP) & (t.end[:, 2] < STEP) & (down > DOWN_ON_GLASS + 0.5)
         yield from found(s, "diamond-fast", fast, down, "A diamond comes down on glass at {:.0f} mm/min")

@@ -2,7 +2,8 @@
 
 A diamond's line is as wide as the shop's trial said; its depth comes from force and hardness, never from a cone. A
 knife parts what it runs through, and its tip trails behind the path. So both mark the face as touched, and their cuts
-are left out of all comparisons of heights; a diamond's line is held against the asked lines.
+are left out of all comparisons of heights; a diamond's line is held against the asked lines here, a knife's tip is
+followed and held against them in `pathgen.proof.blade_line`.
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ def touched(s: Setting, asked: Sequence[Asked] | None, grid: Grid) -> BoolArray 
 
     A line is as wide as was asked of its cut, at least one sample.
     """
-    index, lines = _lines(s)
+    index, _ = _lines(s)
     if not len(index):
         return None
     widths = np.full(len(asked or ()) + 1, grid.pixel)
@@ -60,7 +61,15 @@ def touched(s: Setting, asked: Sequence[Asked] | None, grid: Grid) -> BoolArray 
         widths[k] = max([r.width for r in bounds.rules if isinstance(r, Kerf)], default=0.0)
     cut = s.strokes.cut[index]
     half = 0.5 * np.maximum(widths[np.where(cut < len(widths) - 1, cut, -1)], grid.pixel)
-    return inside(shapely.union_all(shapely.buffer(lines, half, quad_segs=8)), grid)
+    # strokes that go on from each other make one line: thousands of pieces that overlap are slow to unite
+    a, b = s.strokes.a[index, :2], s.strokes.b[index, :2]
+    apart = (index[1:] != index[:-1] + 1) | (half[1:] != half[:-1]) | (a[1:] != b[:-1]).any(axis=1)
+    first = np.concatenate([[0], np.flatnonzero(apart) + 1])
+    run = np.repeat(np.arange(len(first)), np.diff(np.append(first, len(index))))
+    points = np.insert(b, first, a[first], axis=0)
+    owner = np.insert(run, first, np.arange(len(first)))
+    ways = shapely.linestrings(points, indices=owner)
+    return inside(shapely.union_all(shapely.buffer(ways, half[first], quad_segs=8)), grid)
 
 
 def drawn_misses(s: Setting, asked: Sequence[Asked]) -> tuple[list[Miss], list[Miss]]:

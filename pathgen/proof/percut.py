@@ -148,7 +148,10 @@ def blamed_residuals(
     x0, y0 = grid.x0 + columns.start * grid.pixel, grid.y0 + rows.start * grid.pixel
     x1, y1 = grid.x0 + columns.stop * grid.pixel, grid.y0 + rows.stop * grid.pixel
     for cut, one in enumerate(asked):
-        bounds = _region(one[2]).bounds
+        region = _region(one[2])
+        if region.is_empty:
+            continue
+        bounds = region.bounds
         window = grid.window((max(bounds[0], x0), max(bounds[1], y0), min(bounds[2], x1), min(bounds[3], y1)))
         if not bad[window].any():
             continue

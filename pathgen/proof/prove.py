@@ -18,15 +18,16 @@ from pathgen.model.stock import Stock
 from pathgen.model.tool import EndMill, Tool, TrailingKnife, VBit
 from pathgen.motion.read import read_program
 from pathgen.proof.art import art_findings
+from pathgen.proof.blade_line import blade_findings, is_followed
 from pathgen.proof.checks import STEP, Setting, program_findings
 from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed
 from pathgen.proof.drawn import touched
-from pathgen.proof.grid import Grid
+from pathgen.proof.grid import Grid, inside
 from pathgen.proof.holder import reach_findings
-from pathgen.proof.report import Proof
+from pathgen.proof.report import BladeResult, Proof
 from pathgen.proof.standing import not_looked_at, standing_findings
 from pathgen.proof.strokes import SAGITTA, strokes_of, track_of
 from pathgen.proof.sweep import Field, profile_of
@@ -173,6 +174,7 @@ def _proved(
         *rapid_findings(s, met),
         *standing_findings(s, asked, before, field, grid),
     ]
+    blades: tuple[BladeResult, ...] = ()
     measured = None if asked is None else measure(s, asked, field, grid, before=before)
     if measured is None:
         carved = (field < -STEP) & (field > -s.stock.thickness + STEP)
@@ -181,6 +183,9 @@ def _proved(
         carved = measured.carved
         findings += measured.findings
         findings += _asked_findings(s, asked, measured, minimum_left, after)
+        blades, strayed, rings = blade_findings(s, asked)
+        findings += strayed
+        carved = carved | inside(rings, grid)
         findings += _touch_findings(s, asked, touch_off, field, grid)
     findings += art_findings(carved, grid, s.stock.width, artwork=artwork, face=face, confirmed=confirmed)
     return Proof(
@@ -194,6 +199,7 @@ def _proved(
         asked=None if measured is None else measured.asked,
         touched=touched(s, asked, grid),
         time=None,
+        blades=blades,
         **({} if measured is None else _measures(measured)),
     )
 
@@ -219,7 +225,7 @@ def _grid(tools: Mapping[int, Tool], stock: Stock, step: float | None, after: He
         )
     if step is None:
         smallest = min((t.diameter for t in tools.values() if t.spins), default=6.0)
-        flat = all(isinstance(t, EndMill) for t in tools.values())
+        flat = all(isinstance(t, EndMill) or not t.spins for t in tools.values())
         step = float(np.clip(smallest / 20.0, 0.05, COARSEST)) if flat else min(PIXEL, max(smallest / 20.0, 0.05))
         step = max(step, float(np.sqrt(stock.width * stock.height / MOST_SAMPLES)))
     positive("grid", step)
@@ -314,7 +320,7 @@ def _unchecked(
         ]
         if tool.spins and missing:
             yield f"T{number} {tool.describe()} states no {', '.join(missing)}, so these were not checked."
-        if not tool.spins and isinstance(tool, TrailingKnife):
+        if isinstance(tool, TrailingKnife) and not is_followed(tool, asked):
             yield f"T{number} {tool.describe()}: how its tip trails behind the path was not followed."
     if touch_off is None:
         yield "Where tools are set is not stated (touch_off=)."

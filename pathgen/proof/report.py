@@ -55,6 +55,39 @@ class CutResult:
     lines: tuple[tuple[str, int, int], ...] = ()
 
 
+@dataclass(frozen=True, kw_only=True)
+class BladeResult:
+    """Where a trailing blade's tip went in one cut, followed through the written program.
+
+    Attributes:
+        name: of the cut.
+        off: the tip's largest distance from the lines asked for, outside swivels, mm.
+        where: (x, y, z) of it, mm; None where nothing was cut.
+        off_swivel: the same in swivels, mm.
+        where_swivel: (x, y, z) of it; None where there is no swivel.
+        left: largest distance of a place of the lines from what was cut to full depth, mm.
+        unsure: how far off the blade may point when the first line begins, degrees.
+        corners: (x, y, degrees) where each swivel begins at a corner: how far the blade then points off the line.
+        overcuts: (x, y, mm) of each closed line: its first vertex, and how far it is cut past its start.
+    """
+
+    name: str
+    off: float
+    where: tuple[float, float, float] | None
+    off_swivel: float
+    where_swivel: tuple[float, float, float] | None
+    left: float
+    unsure: float
+    corners: tuple[tuple[float, float, float], ...] = ()
+    overcuts: tuple[tuple[float, float, float], ...] = ()
+
+    def __str__(self) -> str:
+        return (
+            f"{self.name}: tip {self.off:.4f} mm off its line, {self.off_swivel:.4f} mm in swivels, lines left by "
+            f"{self.left:.4f} mm, first direction known to {self.unsure:.2f} degrees"
+        )
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Proof:
     """The outcome of a proof.
@@ -73,6 +106,7 @@ class Proof:
         gouge_volume: mm3, over that area.
         residual_volume: mm3, over that area.
         cuts: what each cut did, in the order they were asked for; empty without a design.
+        blades: where the tip of a trailing knife went, for each cut with one.
         deep: samples of `height` where the part is deeper than asked by more than 0.010 mm; None where none is.
         high: samples of `height` where more than 0.02 mm is left within reach; None where none is.
         touched: samples of `height` that a knife or a diamond touches; no depth is claimed there. None where none does.
@@ -92,6 +126,7 @@ class Proof:
     gouge_volume: float = 0.0
     residual_volume: float = 0.0
     cuts: tuple[CutResult, ...] = ()
+    blades: tuple[BladeResult, ...] = ()
     deep: BoolArray | None = None
     high: BoolArray | None = None
     touched: BoolArray | None = None
@@ -169,6 +204,7 @@ class Proof:
         for cut in self.cuts:
             where = ", ".join(f"program {p} lines {a}-{b}" for p, a, b in cut.lines) or "not named in the programs"
             lines.append(f"  {cut.name}: gouge {cut.gouge:.4f} mm, residual {cut.residual:.4f} mm ({where})")
+        lines += [f"  {blade}" for blade in self.blades]
         if self.time is not None:
             lines.append(f"time {self.time}")
         lines += [f"- {f}" for f in self.findings]

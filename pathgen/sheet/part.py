@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
 from pathgen.errors import ArgumentError
 from pathgen.model.arrays import BoolArray
-from pathgen.model.bounds import Kerf
+from pathgen.model.bounds import Kerf, Line
 from pathgen.model.cut import Cut
 from pathgen.model.findings import Finding
 from pathgen.model.heightmap import HeightMap
@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 
 SPOT = 0.006
 """Radius of a marked place, as a share of the part's longer side: smaller is overlooked, larger hides the letter."""
+
+
+SEEN: Final = 0.2
+"""Half the width at which lines without width are drawn, mm: thinner ones vanish in the picture of a whole sheet."""
 
 
 MARKED: Final = 40
@@ -64,7 +68,7 @@ def part_picture(
     keep = inside(stock.outline, grid) if stock.outline is not None else None
     areas: dict[str, BoolArray] = {}
     marks: list[Mark] = []
-    array = field.array
+    array = field.array if isinstance(work, Stock) else _with_lines(work, field.array, grid)
     if finished:
         assert not isinstance(work, Stock)
         keep = _piece(work, grid)
@@ -118,10 +122,33 @@ def _piece(job: Job, grid: Grid) -> BoolArray:
     """Where the finished piece is: inside the through outlines, less what is cut out of it."""
     kerfs = [k for c in job.cuts if isinstance(c, Cut) and c.through for k in c.bounds.rules if isinstance(k, Kerf)]
     outer = [k.shape for k in kerfs if k.side == "outside"]
-    if not outer:
+    rings = [
+        g
+        for c in job.cuts
+        if isinstance(c, Cut)
+        for r in c.bounds.rules
+        if isinstance(r, Line) and r.through
+        for g in r.lines.geoms
+        if g.is_closed and len(g.coords) > 3
+    ]
+    if not outer and not rings:
         raise ArgumentError(f"job {job.name!r} cuts nothing free: there is no finished piece apart from its stock")
     cut_out = shapely.union_all([k.shape for k in kerfs if k.side == "inside"])
-    return inside(shapely.union_all(outer).difference(cut_out), grid)
+    # of what a knife parts, that which lies inside an odd number of outlines
+    return inside(shapely.union_all(outer).difference(cut_out), grid) | inside(shapely.MultiLineString(rings), grid)
+
+
+def _with_lines(job: Job, field: Any, grid: Grid) -> Any:
+    """Return the part with the lines that dragging tools drew, which have no width, as fine grooves to be seen."""
+    drawn = [r for c in job.cuts if isinstance(c, Cut) for r in c.bounds.rules if isinstance(r, Line)]
+    if not drawn:
+        return field
+    shown = np.array(field)
+    for rule in drawn:
+        wide = rule.lines.buffer(max(SEEN, 0.75 * grid.pixel), quad_segs=2)
+        deep = min(rule.depth, job.stock.thickness)
+        np.minimum(shown, np.where(inside(wide, grid), np.float32(-deep), 0), out=shown)
+    return shown
 
 
 def _spots(findings: Iterable[Finding], code: str, grid: Grid) -> BoolArray:
