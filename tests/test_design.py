@@ -9,7 +9,7 @@ from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, b
 
 from pathgen import BallNose, EndMill, HeightMap, VBit
 from pathgen.model.bounds import Bounds, Bridge, Flat, Free, Groove, Heights, Kerf
-from pathgen.proof.design import bridge_profile, design, kerf_region, lowest_allowed, reached
+from pathgen.proof.design import bridge_profile, design, kerf_region, lowest_allowed, off_parts, reached
 from pathgen.proof.grid import Grid, inside, widened
 
 MILL, BIT = EndMill(6), VBit(60, diameter=12)
@@ -242,3 +242,16 @@ def test_each_sample_knows_which_cut_may_go_deepest_there():
     assert at(d.owner, 58, 38) == -1
     other = design([*asked(deep), *asked(shallow)], GRID)
     assert at(other.owner, 30, 20) == 0
+
+
+@pytest.mark.parametrize("side", ["outside", "inside"])
+def test_a_lead_never_excuses_a_cut_into_the_part(side):
+    part = box(15, 10, 45, 30)
+    slot = Kerf(shape=multi(part), side=side, width=3, depth=9, through=True)
+    lead = Free(region=multi(Point(15, 20).buffer(2)), depth=9)
+    (_, kept) = off_parts(Bounds(rules=(slot, lead))).rules
+    half = part.buffer(0) if side == "outside" else box(0, 0, 60, 40).difference(part)
+    assert kept.region.intersection(half).area == pytest.approx(0, abs=1e-9)
+    assert kept.region.area == pytest.approx(lead.region.area / 2, rel=1e-6)
+    along = Kerf(shape=MultiLineString([LineString([(0, 0), (9, 9)])]), side="along", width=3, depth=9)
+    assert off_parts(Bounds(rules=(along, lead))).rules[1] is lead

@@ -431,6 +431,24 @@ def test_plunging_comes_down_beside_the_bridges(slot_width):
         assert lines.distance(Point(path.start[:2])) > 6
 
 
+@pytest.mark.parametrize("hole", [(5.0, 4.0), (7.0, 3.0), (12.0, 3.2), (4.0, 4.0)])
+def test_leads_of_a_small_cut_out_never_touch_the_part(hole):
+    """The finish pass runs on over its start before it leaves the wall: there too the arc must lie in the waste."""
+    mill = pg.EndMill(1.5, cutting_length=30, cutting=pg.Cutting(16000, 900, 250, 1, 0.6))
+    shape = box(0, 0, 40, 30).difference(box(15, 10, 15 + hole[0], 10 + hole[1]))
+    (cut,) = profile(
+        shape, mill, depth=pg.THROUGH, stock=pg.Stock(60, 50, 6, material="hardwood"), finish_allowance=0.2
+    )
+    finish = [p for p in cut.passes if p.role == "finish"]
+    assert len(finish) == 2
+    for p in finish:
+        ways = shapely.points(p.path.flattened(0.001)[:, :2])
+        assert shapely.distance(ways, shape).min() >= 0.75 - 0.006
+    for rule in cut.bounds.rules:
+        if isinstance(rule, Free):
+            assert rule.region.intersection(shape).area < 0.01
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", SHAPES)
 @pytest.mark.parametrize("allowance", [0.0, 0.3])

@@ -323,6 +323,8 @@ def _finish(
 ) -> set[int]:
     """Add the finish pass along the wall; return its index."""
     lifts = lifts_on(plan, path, places)
+    total = float(plane_lengths(path).sum())
+    overlap = min(OVERLAP, 0.25 * total)
     radius = 0.5 * plan.tool.diameter
     first = plan.lead if plan.lead is not None else radius
     lead = None
@@ -331,6 +333,7 @@ def _finish(
             path, center, side=plan.side, radius=(first, 0.5 * first, 0.25 * first),
             lifts=_widened(lifts, plan, slope), reach=radius, keep_off=plan.standing, waste=plan.waste,
             spare=plan.tool.diameter + OVERLAP, left=plan.left, stock=plan.stock, whole=False,
+            overlap=overlap,
         )  # fmt: skip
         if lead is None:
             plan.say(
@@ -340,9 +343,8 @@ def _finish(
                 "Leave more room between the outline and its neighbours or the stock's edge.",
                 severity="warning",
             )
-    at = lead.at if lead is not None else _off_lifts(lifts, float(plane_lengths(path).sum()))
-    total = float(plane_lengths(path).sum())
-    lap = stretch(path, at, at + total + min(OVERLAP, 0.25 * total))
+    at = lead.at if lead is not None else _off_lifts(lifts, total)
+    lap = stretch(path, at, at + total + overlap)
     before = 0.0
     if lead is not None:
         come, leave = tangent_arcs(lap, radius=lead.radius, aside=plan.allowance, left=plan.left)

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from shapely.geometry import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry import MultiLineString, MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.entry import plane_lengths, stretch
@@ -96,6 +96,7 @@ def find_lead(
     whole: bool,
     keep_off: BaseGeometry,
     waste: Waste | None,
+    overlap: float = 0.0,
 ) -> Lead | None:
     """Return the first place with room in the waste, the longest straight moves first; None if there is none.
 
@@ -112,6 +113,7 @@ def find_lead(
         whole: the whole circle is run, not only a quarter each way.
         keep_off: center lines of all bridges, other contours' too.
         waste: of a through cut: no piece of it may be cut loose.
+        overlap: how far past its start the contour is run before it is left, mm.
     """
     step = plane_lengths(path)
     mark = np.concatenate([[0.0], np.cumsum(step)])
@@ -127,7 +129,7 @@ def find_lead(
                 continue
             touch = stretch(path, at, at).points[0, :2]
             lead = Lead(at=at, touch=touch, heading=heading_at(path, at), radius=r, left=left)
-            shape = _shape(lead, whole)
+            shape = _shape(lead, whole, stretch(path, at + overlap - 1e-3, at + overlap))
             fits = not room.intersects(shape) if side == "outside" else room.covers(shape)
             fits = fits and not keep_off.dwithin(shape, 2 * reach) and (board is None or board.covers(shape))
             if fits and not (waste is not None and waste.freed_by(shape.buffer(reach))):
@@ -144,13 +146,14 @@ def _near_lift(at: float, lifts: list[tuple[float, float]], total: float, spare:
     return False
 
 
-def _shape(lead: Lead, whole: bool) -> Polygon | LineString:
-    """Return what the tool's center runs over."""
+def _shape(lead: Lead, whole: bool, end: Path) -> BaseGeometry:
+    """Return what the tool's center runs over besides the contour, which is left behind `end`."""
     if whole:
         return Point(*lead.center).buffer(lead.radius, quad_segs=32)
     line = Path.lines(np.array([[*lead.touch, 0.0], [*(lead.touch + 1e-3 * lead.heading), 0.0]]))
-    come, leave = tangent_arcs(line, radius=lead.radius, aside=lead.radius, left=lead.left)
-    return LineString(np.concatenate([come.flattened(0.01)[:, :2], leave.flattened(0.01)[:, :2]]))
+    come, _ = tangent_arcs(line, radius=lead.radius, aside=lead.radius, left=lead.left)
+    _, leave = tangent_arcs(end, radius=lead.radius, aside=lead.radius, left=lead.left)
+    return MultiLineString([come.flattened(0.01)[:, :2], leave.flattened(0.01)[:, :2]])
 
 
 def tangent_arcs(path: Path, *, radius: float, aside: float, left: bool) -> tuple[Path, Path]:

@@ -56,6 +56,7 @@ def wall_passes(
             lead = find_lead(
                 path, MultiPolygon([piece]), side="inside", radius=(radius, 0.5 * radius, 0.25 * radius), lifts=[],
                 spare=0.0, reach=radius, left=left, stock=None, whole=False, keep_off=Point(), waste=None,
+                overlap=min(OVERLAP, 0.25 * total),
             )  # fmt: skip
             at = lead.at if lead is not None else 0.0
             lap = stretch(path, at, at + total + min(OVERLAP, 0.25 * total))

@@ -6,6 +6,7 @@ that both are exact at each point and a clean program shows no false gouge.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -89,6 +90,27 @@ def rule_region(rule: Rule) -> Any:
         return rule.region
     (x, y), m = rule.map.origin, rule.map
     return shapely.box(x, y, x + m.array.shape[1] * m.pixel, y + m.array.shape[0] * m.pixel)
+
+
+def off_parts(bounds: Bounds) -> Bounds:
+    """Return the rules with free places kept off what the same cut's slots are to leave.
+
+    Leads and cleared waste lie where the planner put them; they never excuse a cut into the part itself.
+    """
+    slots = [r for r in bounds.rules if isinstance(r, Kerf) and r.side != "along"]
+    if not slots or not any(isinstance(r, Free) for r in bounds.rules):
+        return bounds
+    rules: list[Rule] = []
+    for rule in bounds.rules:
+        if isinstance(rule, Free):
+            region = rule.region
+            for slot in slots:
+                shape = slot.shape
+                region = region.difference(shape) if slot.side == "outside" else region.intersection(shape)
+            parts = [p for p in shapely.get_parts(region) if p.geom_type == "Polygon"]
+            rule = dataclasses.replace(rule, region=shapely.MultiPolygon(parts))
+        rules.append(rule)
+    return dataclasses.replace(bounds, rules=tuple(rules))
 
 
 def design(asked: Sequence[Asked], grid: Grid) -> Design:

@@ -23,7 +23,7 @@ from pathgen.proof.checks import STEP, Setting, program_findings
 from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
-from pathgen.proof.design import Asked, lowest_allowed
+from pathgen.proof.design import Asked, lowest_allowed, off_parts
 from pathgen.proof.drawn import touched
 from pathgen.proof.grid import Grid, inside
 from pathgen.proof.holder import reach_findings
@@ -101,7 +101,7 @@ def prove(
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
     _check_tools(tools)
-    asked = None if bounds is None else tuple(bounds)
+    asked = None if bounds is None else tuple((name, tool, off_parts(b)) for name, tool, b in bounds)
     samples = _grid(tools, stock, grid, stock_after)
     stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
     setting = _setting(texts, tools, stock, asked, **stated, thin_wall=thin_wall, own=own)
