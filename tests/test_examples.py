@@ -8,9 +8,14 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = sorted((ROOT / "examples").glob("*.py"))
+QUICK = {"demo", "sunk_sign", "clearance_ladder"}
+"""Run with every test run; the others take longer, and are marked slow."""
 
 
-@pytest.mark.parametrize("example", EXAMPLES, ids=lambda p: p.stem)
+@pytest.mark.parametrize(
+    "example",
+    [pytest.param(p, id=p.stem, marks=[] if p.stem in QUICK else [pytest.mark.slow]) for p in EXAMPLES],
+)
 def test_example_runs_and_writes_programs_and_a_sheet(example, tmp_path):
     run = subprocess.run(
         [sys.executable, "-W", "error", str(example), str(tmp_path / "out")],

@@ -46,8 +46,13 @@ def measured(cuts, letters, bit, depth, field, loss=0.0):
     return float(gouge.max()), float(((z - asked) * sine)[sloping].max())
 
 
-@pytest.mark.parametrize("angle", [60, 90])
-@pytest.mark.parametrize("font", ["serif", "sans"])
+@pytest.mark.parametrize(
+    ("font", "angle"),
+    [
+        ("serif", 60),
+        *(pytest.param(f, a, marks=pytest.mark.slow) for f, a in (("sans", 60), ("serif", 90), ("sans", 90))),
+    ],
+)
 def test_letters_stand_on_their_drawn_outline(font, angle):
     name = pg.text("Fern", height=25, font=None if font == "serif" else font)
     field = pg.border(name, margin=12)
@@ -80,7 +85,9 @@ def test_a_groove_with_face_loss_has_its_drawn_width_below_the_face():
     assert cut.bounds.rules[0].widening
 
 
-@pytest.mark.parametrize("kind", ["square", "rounded", "oval", "following"])
+@pytest.mark.parametrize(
+    "kind", ["rounded", *(pytest.param(k, marks=pytest.mark.slow) for k in ("square", "oval", "following"))]
+)
 def test_every_border_proves(kind):
     name = pg.place(pg.text("Iris", height=25), BOARD, fit="none")
     cuts = pg.raised(name, pg.border(name, margin=9, kind=kind), floor_tool=MILL, bit=bit_of(60), depth=3, stock=BOARD)
@@ -197,3 +204,19 @@ def test_what_is_reported_as_out_of_reach_is_what_the_opening_says():
     assert expected.area > 10
     assert mill.unreached.area == pytest.approx(expected.area, rel=0.01)
     assert mill.unreached.symmetric_difference(expected).area < 0.01 * expected.area
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("font", [None, "sans"])
+@pytest.mark.parametrize("height", [25, 60])
+def test_raised_text_with_a_chain_of_floor_tools(height, font):
+    """Two end mills and the bit: gouge at most 0.01 mm, nothing left over 0.05 mm that a tool could reach."""
+    board = pg.Stock(300, 140, 18, material="hardwood", thickness_range=(17.8, 18.2))
+    name = pg.place(pg.text("Fern", height=height, font=font), board, fit="none")
+    field = pg.border(name, margin=12, kind="rounded")
+    cuts = pg.raised(name, field, floor_tool=(MILL, SMALL), bit=bit_of(60), depth=4, stock=board)
+    assert [c.tool.diameter for c in cuts] == [6.35, 3.175, 14]
+    proof = pg.Job("Fern", board, ROUTER, cuts).prove()
+    assert proof.ok, str(proof)
+    assert proof.gouge <= 0.01
+    assert proof.residual <= 0.05

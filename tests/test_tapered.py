@@ -44,8 +44,10 @@ def jobs(inlay):
     return pg.Job("pocket", BOARD, ROUTER, inlay.pocket), pg.Job("plug", inlay.plug_stock, ROUTER, inlay.plug)
 
 
-@pytest.mark.parametrize("angle", [60, 90])
-@pytest.mark.parametrize("shape", ["serif", "star"])
+@pytest.mark.parametrize(
+    ("shape", "angle"),
+    [("star", 60), ("star", 90), *(pytest.param("serif", a, marks=pytest.mark.slow) for a in (60, 90))],
+)
 def test_walls_meet_along_their_whole_height(shape, angle):
     """The closed forms of all passes: pocket min(d, r / t), plug S - r / t inside; they differ by S everywhere."""
     inlay, bit = made(shape, angle), bit_of(angle)
@@ -68,7 +70,13 @@ def test_walls_meet_along_their_whole_height(shape, angle):
     assert deep.min() == pytest.approx(-(seat + 0.8), abs=1e-3)
 
 
-@pytest.mark.parametrize(("shape", "angle"), [("serif", 60), ("sans", 90), ("star", 60)])
+@pytest.mark.parametrize(
+    ("shape", "angle"),
+    [
+        ("star", 60), pytest.param("serif", 60, marks=pytest.mark.slow), pytest.param("sans", 90, marks=pytest.mark.slow),
+        pytest.param("serif", 90, marks=pytest.mark.slow), pytest.param("sans", 60, marks=pytest.mark.slow),
+    ],
+)  # fmt: skip
 def test_both_halves_prove_and_fit(shape, angle):
     """Contact at least 98 % of the walls, open face at most 0.1 %, interference at most 0.02, heights within 0.02."""
     inlay = made(shape, angle)
@@ -85,6 +93,7 @@ def test_both_halves_prove_and_fit(shape, angle):
         assert fit.under_gap == pytest.approx(0.4, abs=0.02)
 
 
+@pytest.mark.slow
 def test_raised_work_on_the_shrunk_artwork_is_refused():
     """It never interferes, so a check of interference alone would let it pass: it is open at the face."""
     inlay, bit = made("serif", 60), bit_of(60)
@@ -97,6 +106,7 @@ def test_raised_work_on_the_shrunk_artwork_is_refused():
     assert fit.open_area > 0.1
 
 
+@pytest.mark.slow
 def test_a_plug_that_is_not_mirrored_is_refused():
     inlay = made("serif", 60)
     across = inlay.plug_stock.width / 2
