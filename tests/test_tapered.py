@@ -73,8 +73,8 @@ def test_walls_meet_along_their_whole_height(shape, angle):
 @pytest.mark.parametrize(
     ("shape", "angle"),
     [
-        ("star", 60), pytest.param("serif", 60, marks=pytest.mark.slow), pytest.param("sans", 90, marks=pytest.mark.slow),
-        pytest.param("serif", 90, marks=pytest.mark.slow), pytest.param("sans", 60, marks=pytest.mark.slow),
+        ("star", 60),
+        *(pytest.param(f, a, marks=pytest.mark.slow) for f in ("serif", "sans") for a in (60, 90)),
     ],
 )  # fmt: skip
 def test_both_halves_prove_and_fit(shape, angle):
