@@ -98,7 +98,7 @@ def prove(
     texts = (texts,) if isinstance(texts, str) else texts
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
-    _check_tools(tools)
+    check_tools(tools)
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
     stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
@@ -106,7 +106,7 @@ def prove(
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
 
 
-def _check_tools(tools: Mapping[int, Tool]) -> None:
+def check_tools(tools: Mapping[int, Tool]) -> None:
     """Refuse a tool table with anything but whole T numbers and tools that have an outline, naming the entry."""
     if not isinstance(tools, Mapping):
         raise ArgumentError(f"tools={tools!r} must map T numbers to tools, such as {{1: EndMill(6)}}")
