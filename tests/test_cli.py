@@ -385,16 +385,16 @@ def test_help_names_every_option_and_the_exit_status(capsys):
 
 
 def test_the_page_shows_what_the_command_says(run, here):
-    """The session on docs/check.md, with the program of the same page; an ellipsis stands for lines left out."""
+    """The example on docs/check.md, with the program of the same page; an ellipsis stands for lines left out."""
     page = (ROOT / "docs" / "check.md").read_text()
     (here / "sign.rs274").write_text(re.search(r'text = """(.*?)"""', page, re.S)[1])
-    session = page.split("    $ pathgen check ")[1].split("\n\n")[0].split("\n    ")
-    words = session[0].replace("shared/tools.toml", str(TOOLS)).split()
+    lines = page.split("    $ pathgen check ")[1].split("\n\n")[0].split("\n    ")
+    words = lines[0].replace("shared/tools.toml", str(TOOLS)).split()
     assert (words[0], words[-2:]) == ("sign.rs274", ["--picture", "sign.png"])
     status, out, _ = run(*words, size=(), tools=str(TOOLS))
     assert status == 1
     assert (here / "sign.png").exists()
-    shown = [line for line in session[1:] if line != "…"]
+    shown = [line for line in lines[1:] if line != "…"]
     assert len(shown) >= 5
     at = [out.splitlines().index(line) for line in shown]
     assert at == sorted(at)
