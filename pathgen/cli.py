@@ -103,6 +103,7 @@ def _check(given: argparse.Namespace) -> int:
     from pathgen.shop.quantity import quantity
     from pathgen.shop.shopfile import read_shop
 
+    _keep_given_files(given)
     shop = read_shop(given.tools)
     if not shop.tools:
         raise DrawingError("the file holds no tools: begin each with [[tool]]", file=given.tools)
@@ -131,6 +132,17 @@ def _check(given: argparse.Namespace) -> int:
 
         _write(given.picture, part_picture(stock, proof))
     return FOUND if proof.errors else OK
+
+
+def _keep_given_files(given: argparse.Namespace) -> None:
+    """Refuse to write over a file that is read, or two files into one: a mistyped word must not cost a program."""
+    taken = [given.tools, *([given.machine] if given.machine is not None else []), *given.programs]
+    for option, file in (("--json", given.json), ("--picture", given.picture)):
+        if file is None or (option, file) == ("--json", "-"):
+            continue
+        if os.path.realpath(file) in map(os.path.realpath, taken):
+            raise ArgumentError(f"{option} {file} would write over that file: name another one")
+        taken.append(file)
 
 
 def _stock(given: argparse.Namespace, kept: Any) -> tuple[Any, bool]:
@@ -185,10 +197,12 @@ def _typed(text: str) -> float | str:
 
 
 def _asked(option: str, value: str, make: Callable[[], Any]) -> Any:
-    """Return what `make` makes; what it refuses is told with the option that asked for it."""
+    """Return what `make` makes; what it refuses is told with the option that asked for it, unless it names one."""
     try:
         return make()
     except ArgumentError as problem:
+        if _OPTION.match(str(problem)):
+            raise
         raise ArgumentError(f"{option} {value}: {problem}") from None
 
 

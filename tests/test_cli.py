@@ -385,16 +385,16 @@ def test_help_names_every_option_and_the_exit_status(capsys):
 
 
 def test_the_page_shows_what_the_command_says(run, here):
-    """The session on docs/check.md, with the program of the same page; an ellipsis stands for lines left out."""
+    """The example on docs/check.md, with the program of the same page; an ellipsis stands for lines left out."""
     page = (ROOT / "docs" / "check.md").read_text()
     (here / "sign.rs274").write_text(re.search(r'text = """(.*?)"""', page, re.S)[1])
-    session = page.split("    $ pathgen check ")[1].split("\n\n")[0].split("\n    ")
-    words = session[0].replace("shared/tools.toml", str(TOOLS)).split()
+    lines = page.split("    $ pathgen check ")[1].split("\n\n")[0].split("\n    ")
+    words = lines[0].replace("shared/tools.toml", str(TOOLS)).split()
     assert (words[0], words[-2:]) == ("sign.rs274", ["--picture", "sign.png"])
     status, out, _ = run(*words, size=(), tools=str(TOOLS))
     assert status == 1
     assert (here / "sign.png").exists()
-    shown = [line for line in session[1:] if line != "…"]
+    shown = [line for line in lines[1:] if line != "…"]
     assert len(shown) >= 5
     at = [out.splitlines().index(line) for line in shown]
     assert at == sorted(at)
@@ -445,3 +445,39 @@ def test_findings_of_no_program_and_numbers_that_json_lacks_are_told_plainly():
     assert told["findings"][1]["file"] == "two.nc"
     assert told["findings"][0]["file"] is None
     assert (told["box"], told["time"], told["ok"]) == (None, None, False)
+
+
+# -- files that are given are kept
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--picture", "good.nc"],
+        ["--json", "./good.nc"],
+        ["--picture", "tools.toml"],
+        ["--picture", "link.nc"],
+        ["--json", "one.out", "--picture", "one.out"],
+    ],
+)
+def test_nothing_is_written_over_a_file_that_is_read_nor_twice_into_one(run, here, words):
+    (here / "link.nc").symlink_to(here / "good.nc")
+    status, out, err = run("good.nc", *words)
+    assert (status, out) == (2, "")
+    assert f"{words[-2]} {words[-1]} would write over that file" in err
+    assert (here / "good.nc").read_text() == GOOD
+    assert (here / "tools.toml").read_text() == TOOLS.read_text()
+    assert not (here / "one.out").exists()
+
+
+def test_a_wrong_zero_or_material_is_told_by_its_own_option_alone(run):
+    for option, value in (("--zero", "middle"), ("--material", "cheese")):
+        status, _, err = run("good.nc", "--stock", "60x40x18", option, value, size=())
+        assert status == 2
+        assert err.startswith(f"pathgen: {option} '{value}'"), err
+
+
+def test_a_coarse_grid_is_told_without_python_words(run):
+    _, out, _ = run("good.nc", "--grid", "20")
+    sentence = next(line for line in out.splitlines() if "coarse for a tool" in line)
+    assert "=" not in sentence

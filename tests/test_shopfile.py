@@ -341,6 +341,16 @@ def test_all_problems_of_a_file_are_told_at_once_each_at_its_line(tmp_path):
     assert [p[0] for p in found] == sorted(p[0] for p in found)
 
 
+def test_a_diameter_that_is_missing_or_unreadable_is_told_once_and_as_what_it_is(tmp_path):
+    bits = '[[tool]]\nnumber = 1\nkind = "end mill"\n[[tool]]\nnumber = 2\nkind = "V bit"\nangle = 60\n'
+    assert problems(tmp_path, bits + 'diameter = "6 furlongs"\ntip = 1\n') == (
+        (1, "an end mill needs diameter"),
+        (8, "diameter = \"6 furlongs\": the unit 'furlongs' is not one of mm, in"),
+    )
+    knife = '[[tool]]\nnumber = 1\nkind = "trailing knife"\ntrail = 0.5\nedge_angle = 45\n'
+    assert shop(tmp_path, knife).tools[1].diameter == 0
+
+
 def test_messages_speak_the_words_of_the_file_not_of_python(tmp_path):
     told = " ".join(text for _, text in problems(tmp_path, BAD))
     assert not re.search(r"\b[a-z_]+=\S", told)

@@ -199,7 +199,8 @@ class _Reader:
         kind = {w.casefold(): c for w, c in KINDS.items()}.get(word.casefold()) if isinstance(word, str) else None
         rest = {k: v for k, v in given.items() if k != "kind"}
         if kind is not None:
-            return self._table(kind, rest, place, kind.kind, needed=("number",))
+            sized = any(f.name == "diameter" and f.init for f in dataclasses.fields(kind))
+            return self._table(kind, rest, place, kind.kind, needed=("number", *["diameter"] * sized))
         if word is None:
             self.say(place, f"a tool has no kind: give one of {', '.join(map(repr, KINDS))}")
         else:
@@ -237,7 +238,7 @@ class _Reader:
         values = {k: v for k, v in values.items() if v is not None}
         spins = issubclass(kind, Tool) and kind.spins
         for key in fields:
-            if _is_needed(fields[key]) and key not in values:
+            if (_is_needed(fields[key]) or key in needed) and key in _SAMPLES and key not in values:
                 values[key] = _sample(key, spins)
         made = self._made(kind, values, place)
         return made if len(self.problems) == before else None
