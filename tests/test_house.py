@@ -22,6 +22,7 @@ MAY_KNOW = {
     "motion": {"units", "errors", "model", "shop"},
     "proof": {"units", "errors", "model", "shop", "motion"},
     "job": {"units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
+    "trial": {"units", "errors", "model", "artwork", "shape", "shop", "cuts", "job"},
     "restart": {"units", "errors", "model", "program", "motion", "proof", "job"},
     "check": {"units", "errors", "model", "motion", "proof"},
     "sheet": {
