@@ -4,11 +4,16 @@ from pathgen.artwork.lettering import text as text
 from pathgen.artwork.model import Artwork as Artwork
 from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
+from pathgen.artwork.stroke_text import stroke_text as stroke_text
+from pathgen.artwork.tone import tone as tone
 from pathgen.check import check as check
 from pathgen.cuts.face import face as face
 from pathgen.cuts.pocket import pocket as pocket
 from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
+from pathgen.cuts.scribe import force_at as force_at
+from pathgen.cuts.scribe import scribe as scribe
+from pathgen.cuts.scribe import travel_for as travel_for
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
 from pathgen.errors import DrawingError as DrawingError
@@ -50,12 +55,15 @@ from pathgen.proof.report import Proof as Proof
 from pathgen.restart import Restart as Restart
 from pathgen.restart import restart as restart
 from pathgen.shape.back import back_side as back_side
+from pathgen.shape.hatch import hatch as hatch
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
 from pathgen.sheet.part import part_picture as part_picture
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
+from pathgen.trial import trial as trial
+from pathgen.trial import trial_result as trial_result
 from pathgen.units import inch as inch
 
 __version__: str

@@ -19,8 +19,8 @@ from shapely.geometry import LineString, MultiLineString
 
 from pathgen.cuts.model import Cut, Cuttings, cutting_for
 from pathgen.errors import ArgumentError, positive
-from pathgen.model.artwork import Shape, lines_of
 from pathgen.model.arrays import FloatArray
+from pathgen.model.artwork import Shape, lines_of
 from pathgen.model.bounds import Bounds, Kerf
 from pathgen.model.findings import Finding
 from pathgen.model.path import Pass, Path
@@ -154,8 +154,8 @@ def _spring(tool: DiamondPoint) -> tuple[float, float]:
         raise ArgumentError(f"{tool!r} is no DiamondPoint: only a sprung point has a force")
     if tool.preload is None or tool.spring_rate is None:
         raise ArgumentError(
-            f"the force of {tool.describe()} is unknown: give it preload= (N) and spring_rate= (N/mm), by pressing it on "
-            "a kitchen scale (1 N weighs 102 g)"
+            f"the force of {tool.describe()} is unknown: give it preload= (N) and spring_rate= (N/mm), by pressing it "
+            "on a kitchen scale (1 N weighs 102 g)"
         )
     return float(tool.preload), float(tool.spring_rate)
 
@@ -175,8 +175,8 @@ def _check_travel(tool: DiamondPoint, travel: float, stock: Stock | None) -> Non
     if travel + uneven > tool.max_travel + TOUCH:
         hills = f", and the face rises by up to {uneven:g} mm more" if uneven else ""
         raise ArgumentError(
-            f"travel={travel:g} mm: the spring of {tool.describe()} goes {tool.max_travel:g} mm{hills}; bottomed out, the "
-            "diamond shatters. Press it in less"
+            f"travel={travel:g} mm: the spring of {tool.describe()} goes {tool.max_travel:g} mm{hills}; bottomed out, "
+            "the diamond shatters. Press it in less"
         )
 
 

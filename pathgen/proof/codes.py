@@ -317,7 +317,9 @@ _PLAN: dict[str, Code] = {
     "size-mistaken": Code(_W, "another unit would make the size fit", "Give read(units=...)."),
     "touch-off-moved": Code(_N, "tools are set beside the work zero", "Give touch_off=(x, y) for another spot."),
     "spring-force": Code(_N, "the force with which a sprung point presses", "Compare it with the trial's."),
-    "spring-unknown": Code(_W, "how far a sprung point can be pressed in is not stated", "Give max_travel= to the tool."),
+    "spring-unknown": Code(
+        _W, "how far a sprung point can be pressed in is not stated", "Give max_travel= to the tool."
+    ),
     "tempered-glass": Code(_N, "tempered glass bursts when it is scribed", "Make sure which glass it is."),
     "slow-onto-glass": Code(_N, "a point comes down on glass more slowly than its plunge", "Give a plunge up to 300."),
 }

@@ -51,9 +51,10 @@ SPECK = 1e-6
 def hatch(region: Shape, *, spacing: float, angle: float = 45.0, cross: bool = False) -> MultiLineString:
     """Return parallel lines that fill `region`, joined along its edge into long lines.
 
-    The lines lie evenly between the two ends of the region, or shifted together to where they cover its area best: equal
-    regions get equal lines, wherever they stand. From line to line the way goes along the outline, so that the tool need not lift. A line
-    as wide as a scratch stands out over the outline by half its width: shrink the region first where that matters.
+    The lines lie evenly between the two ends of the region, or shifted together to where they cover its area best:
+    equal regions get equal lines, wherever they stand. From line to line the way goes along the outline, so that the
+    tool need not lift. A scratch stands out over the outline by half its width: shrink the region first where that
+    matters.
 
     Args:
         region: the area; mm.
@@ -91,8 +92,8 @@ def _filled(area: MultiPolygon, spacing: float, angle: float) -> list[FloatArray
         if net is None:
             x, y = piece.representative_point().coords[0]
             raise ArgumentError(
-                f"spacing={spacing:g} mm: no line meets the piece at ({x:.2f}, {y:.2f}), which is smaller. Give a smaller "
-                "spacing, another angle, or leave the piece out"
+                f"spacing={spacing:g} mm: no line meets the piece at ({x:.2f}, {y:.2f}), which is smaller. Give a "
+                "smaller spacing, another angle, or leave the piece out"
             )
         out += _Runs(net).lines()
     return out
@@ -182,9 +183,7 @@ class _Net:
         return np.concatenate([self.vertices[low + 1 : end + 1], self.vertices[begin + 1 : high + 1]])
 
 
-def _net(
-    rings: list[FloatArray], across: FloatArray, along: FloatArray, first: float, spacing: float
-) -> _Net | None:
+def _net(rings: list[FloatArray], across: FloatArray, along: FloatArray, first: float, spacing: float) -> _Net | None:
     """Return the net of one piece, None where no row meets it.
 
     A vertex on a row counts as above it, so that every ring is crossed an even number of times.
@@ -353,4 +352,5 @@ class _Runs:
             here = following
         xy = np.concatenate(parts)
         keep = np.append(True, np.abs(np.diff(xy, axis=0)).max(axis=1) > SPECK)
-        return xy[keep]
+        line: FloatArray = xy[keep]
+        return line
