@@ -68,6 +68,7 @@ _HOME = {
     "stroke_text": "artwork.stroke_text",
     "trial": "trial",
     "trial_result": "trial",
+    "trial_steps": "trial",
     "back_side": "shape.back",
     "Job": "job",
     "check": "check",
