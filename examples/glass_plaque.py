@@ -24,7 +24,7 @@ for k in range(110, 0, -1):
     pen.ellipse((120 - k, 120 - k, 120 + k, 120 + k), fill=40 + round(1.9 * (110 - k)))
 pen.ellipse((70, 60, 110, 100), fill=0)
 dew = translate(
-    pg.tone(drop.filter(ImageFilter.GaussianBlur(3)), width=34, spacing_dark=3, spacing_light=0.5, angle=30), 14, 68
+    pg.tone(drop.filter(ImageFilter.GaussianBlur(3)), width=34, spacing_dark=2, spacing_light=0.35, angle=30), 14, 68
 )
 
 name = pg.place(pg.text("Friends of the\nFern House", height=13, align="center"), box(52, 60, 192, 112), margin=2)

@@ -18,10 +18,11 @@ point = pg.DiamondPoint(preload=1.5, spring_rate=4, max_travel=1.2, cutting=pg.C
 pressed = {"travel": 0.6, "line_width": 0.2, "stock": slate}
 
 border = pg.place(pg.plate(140, 80, corner="round", radius=8), slate, fit="none")
-leaf = pg.place(pg.read(shared / "fern-sign.svg")["leaf"], box(8, 8, 48, 82), margin=3)
-name = pg.place(pg.text("Hart's tongue", height=10, font="sans bold"), box(50, 45, 142, 78), margin=4)
-latin = pg.place(pg.stroke_text("Asplenium scolopendrium", height=5, font="script"), box(50, 27, 142, 45), margin=4)
-number = translate(pg.stroke_text("No. 28", height=4), 82, 17)
+frond = pg.read(shared / "fern-sign.svg")["leaf"].region.intersection(box(28, 8, 76, 110))  # the largest of three
+leaf = pg.place(frond, box(8, 8, 52, 82), margin=2, fit="fill")
+name = pg.place(pg.text("Shield fern", height=10, font="sans bold"), box(54, 46, 142, 78), margin=4)
+latin = pg.place(pg.stroke_text("Polystichum setiferum", height=5, font="script"), box(54, 27, 142, 47), margin=4)
+number = translate(pg.stroke_text("No. 28", height=4), 88, 17)
 
 job = pg.Job(
     "Slate marker",
@@ -29,7 +30,8 @@ job = pg.Job(
     router,
     [
         pg.scribe(border, point, name="border", **pressed),
-        pg.scribe(pg.hatch(leaf, spacing=0.6, angle=60), point, name="leaf", **pressed),
+        pg.scribe(leaf, point, name="outlines of the leaf", **pressed),
+        pg.scribe(pg.hatch(leaf, spacing=0.4, angle=20), point, name="filled leaf", **pressed),
         pg.scribe(name, point, name="outlines of the name", **pressed),
         pg.scribe(pg.hatch(name, spacing=0.4), point, name="filled name", **pressed),
         pg.scribe(latin, point, name="latin name", **pressed),

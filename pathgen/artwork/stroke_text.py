@@ -41,7 +41,10 @@ FONTS: Final[Mapping[str, str]] = MappingProxyType(
         "greek": "greeks",
     }
 )
-"""Our word for each packaged font, and its name in the data. "greek" has Greek letters in the places of Latin ones."""
+"""Our word for each packaged font, and its name in the data."""
+
+GREEK: Final = "ΑΒΓΔΕΖΗΘΙΚΛΜΝΞΟΠΡΣΤΥΦΧΨΩ"
+"""The letters that stand in the data in the places of A to X."""
 
 DEFAULT_CAPS: Final = 0.7
 """Cap height of an SVG font that has no H and states none, in units per em. Common practice, no source."""
@@ -86,7 +89,8 @@ def stroke_text(
         height: cap height, mm.
         font: one of the packaged fonts "sans", "plain", "double", "bold", "serif", "serif italic", "serif bold",
             "script", "script double", "blackletter", "greek"; or an SVG file with a font element; None = "sans". The
-            packaged ones hold the 95 characters of ASCII.
+            packaged ones hold the 95 characters of ASCII, "greek" the Greek alphabet without accents in place of the
+            Latin one.
         tracking: extra space between letters, mm; negative sets them closer.
         align: of several lines, by their advance widths: "left", "center" or "right".
         line_spacing: distance of baselines, in cap heights.
@@ -213,9 +217,20 @@ def _packaged(word: str) -> StrokeFont:
         base, left = float(glyph.base_line), float(glyph.left_offset)
         strokes = [np.array(s, dtype=np.float64).reshape(-1, 2) for s in glyph.strokes]
         drawn = tuple(np.stack([s[:, 0] - left, base - s[:, 1]], axis=1) for s in strokes if len(s) > 1)
-        glyphs[str(character)] = (float(glyph.char_width), drawn)
+        name = _greek(str(character)) if word == "greek" else str(character)
+        if name:
+            glyphs[name] = (float(glyph.char_width), drawn)
     h = data.all_glyphs["H"]
     return StrokeFont(word, None, float(h.base_line - h.cap_line), MappingProxyType(glyphs))
+
+
+def _greek(character: str) -> str:
+    """Return the Greek letter in the place of a Latin one, "" in the last two places, which hold none."""
+    if not (character.isascii() and character.isalpha()):
+        return character
+    place = ord(character.upper()) - ord("A")
+    letter = GREEK[place] if place < len(GREEK) else ""
+    return letter if character.isupper() else letter.lower()
 
 
 def _from_svg(data: bytes, path: str, share: float) -> StrokeFont:
