@@ -90,7 +90,7 @@ def stroke_text(
         font: one of the packaged fonts "sans", "plain", "double", "bold", "serif", "serif italic", "serif bold",
             "script", "script double", "blackletter", "greek"; or an SVG file with a font element; None = "sans". The
             packaged ones hold the 95 characters of ASCII, "greek" the Greek alphabet without accents in place of the
-            Latin one.
+            Latin one. (In some an arrow stands for ^.)
         tracking: extra space between letters, mm; negative sets them closer.
         align: of several lines, by their advance widths: "left", "center" or "right".
         line_spacing: distance of baselines, in cap heights.
