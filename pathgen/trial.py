@@ -67,6 +67,9 @@ LETTER = 5.0
 EDGE = 5.0
 """Distance of everything from the stock's edge, mm."""
 
+MISREAD = 0.1
+"""Error of a width read with a caliper, mm: a tip that comes out less than nothing by no more is a sharp one."""
+
 EXPECTED_WIDTH = 0.15
 """Width of a diamond's line until the trial has shown it, mm. Common practice, no source."""
 
@@ -364,13 +367,12 @@ def trial_result(kind: Kind, *, steps: Sequence[float] | None = None, **readings
     "groove": steps= the two depths and widths= their widths at the face, mm; returns `angle` (degrees) and `tip` (mm)
     for `VBit`. A = 2 atan((w2 - w1) / (2 (d2 - d1))), tip = w1 - 2 d1 tan(A / 2). The angle does not depend on where Z
     was set; but a Z set too deep by e widens both grooves like a tip wider by 2 e tan(A / 2), and widths alone cannot
-    tell one from the other. Where the tip was measured, give tip= too: the result then holds `zero_error` (mm, positive
-    where Z was set too deep).
+    tell one from the other. A tip below 0 by at most 0.1 mm, the error of reading, is returned as 0. Where the tip was
+    measured, give tip= too: the result then holds `zero_error` (mm, positive where Z was set too deep).
     "slot": widths= of both slots, mm, as many as were measured; returns `cut_width` for `EndMill`, and their `spread`.
     "square": x= and y=, the sides; rising= the diagonal from the lower left, falling= the other, mm, all measured from
     one edge of a line to the same edge of the other. Returns `scale_x`, `scale_y` (measured through asked), the `angle`
-    between the axes (degrees), and `out_of_square` (mm by which the Y side leans in X over its length, positive to the
-    right).
+    between the axes (degrees), and `out_of_square`: mm by which the Y side leans to the right.
     "line": steps= the travels, chosen= the number of the line that is right, line_width= its width, mm; returns
     `travel` and `line_width` for `scribe`, and with tool= the `force` in N.
     "fit": fits=, the number of the first pocket (counted from 1, by its marks) into which the plug goes as it should;
@@ -387,33 +389,21 @@ def trial_result(kind: Kind, *, steps: Sequence[float] | None = None, **readings
     {'angle': 59.999977, 'tip': 0.2}
     """
     one_of("kind", kind, KINDS)
-    read: dict[str, Callable[..., dict[str, float]]] = {
-        "groove": _read_groove,
-        "slot": _read_slot,
-        "square": _read_square,
-        "line": _read_line,
-        "fit": _read_fit,
-        "feed": _read_feed,
-    }
-    wanted: dict[str, tuple[str, ...]] = {
-        "groove": ("widths",), "slot": ("widths",), "square": ("x", "y", "rising", "falling"),
-        "line": ("chosen", "line_width"), "fit": ("fits",), "feed": ("chosen",),
-    }  # fmt: skip
-    also = {"groove": ("tip",), "line": ("tool",)}.get(kind, ())
-    missing = [name for name in wanted[kind] if name not in readings]
-    unknown = [name for name in readings if name not in (*wanted[kind], *also)]
+    read, wanted, also = _READ[kind]
+    missing = [name for name in wanted if name not in readings]
+    unknown = [name for name in readings if name not in (*wanted, *also)]
     if missing or unknown:
-        listed = ", ".join(f"{name}=" for name in wanted[kind])
+        listed = ", ".join(f"{name}=" for name in wanted)
         raise ArgumentError(f"trial_result({kind!r}) takes {listed}" + (f", and not {unknown[0]}=" if unknown else ""))
     if kind in ("slot", "square"):
-        return read[kind](**readings)
+        return read(**readings)
     if kind == "fit" and steps is None:
         steps = LADDER
     if steps is None:
         raise ArgumentError(
             f"trial_result({kind!r}) needs steps=, as given to trial() or as trial_steps() returns them"
         )
-    return read[kind](_rising(kind, steps), **readings)
+    return read(_rising(kind, steps), **readings)
 
 
 def _sizes(name: str, values: Any, least: int, most: int | None = None) -> tuple[float, ...]:
@@ -438,11 +428,13 @@ def _read_groove(depths: tuple[float, ...], *, widths: Any, tip: float | None = 
     if tip is not None:
         found["tip"] = positive("tip", tip, zero=True)
         found["zero_error"] = (seen - found["tip"]) / (2.0 * math.tan(half))
-    elif seen < 0:
+    elif seen < -MISREAD:
         raise ArgumentError(
             f"the widths give a tip of {seen:.3f} mm, less than nothing: Z was set too high by at least "
             f"{-seen / (2.0 * math.tan(half)):.3f} mm, or a width was misread. Set Z anew, or give tip= as measured"
         )
+    else:
+        found["tip"] = max(seen, 0.0)
     return found
 
 
@@ -484,3 +476,14 @@ def _read_fit(steps: tuple[float, ...], *, fits: Any) -> dict[str, float]:
 
 def _read_feed(feeds: tuple[float, ...], *, chosen: Any) -> dict[str, float]:
     return {"slot_feed": _chosen(feeds, "chosen", chosen)}
+
+
+_READ: Final[dict[str, tuple[Callable[..., dict[str, float]], tuple[str, ...], tuple[str, ...]]]] = {
+    "groove": (_read_groove, ("widths",), ("tip",)),
+    "slot": (_read_slot, ("widths",), ()),
+    "square": (_read_square, ("x", "y", "rising", "falling"), ()),
+    "line": (_read_line, ("chosen", "line_width"), ("tool",)),
+    "fit": (_read_fit, ("fits",), ()),
+    "feed": (_read_feed, ("chosen",), ()),
+}
+"""What reads each kind, the readings it takes, and those it may take."""

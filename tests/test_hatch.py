@@ -122,7 +122,9 @@ def test_equal_regions_get_equal_hatches_wherever_they_stand():
     for dx, dy in ((100.3, -7.7), (0.21, 0.33)):
         other = pg.hatch(translate(letter, dx, dy), spacing=0.5)
         assert len(other.geoms) == len(one.geoms)
-        assert shapely.get_coordinates(other) == pytest.approx(shapely.get_coordinates(one) + (dx, dy), abs=1e-6)
+        assert shapely.get_coordinates(other) == pytest.approx(
+            shapely.get_coordinates(one) + np.array([dx, dy]), abs=1e-6
+        )
 
 
 def test_a_turned_region_with_turned_lines_gets_the_same_hatch():

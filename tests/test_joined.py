@@ -37,7 +37,9 @@ def test_lines_without_length_are_left_out_and_rings_kept():
 
 
 @settings(deadline=None, max_examples=100)
-@given(st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4), st.integers(0, 3)), min_size=1, max_size=25, unique=True))
+@given(
+    st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4), st.integers(0, 3)), min_size=1, max_size=25, unique=True)
+)
 def test_everything_is_drawn_once_and_odd_places_alone_end_lines(edges):
     """Fewest runs over a connected graph: half its odd nodes, or one (Euler); loops apart may add to that."""
     steps = [(1, 0), (0, 1), (1, 1), (-1, 1)]

@@ -73,11 +73,11 @@ def test_travel_lies_between_the_unevenness_and_the_springs_end():
     line = LineString([(10, 10), (90, 10)])
     assert job(line, travel=0.3).cuts
     assert job(line, travel=1.0).cuts
-    with pytest.raises(ArgumentError, match="uneven by 0.2"):
+    with pytest.raises(ArgumentError, match=r"uneven by 0\.2"):
         job(line, travel=0.29)
     with pytest.raises(ArgumentError, match="shatters"):
         job(line, travel=1.01)
-    with pytest.raises(ArgumentError, match="less than 0.1"):
+    with pytest.raises(ArgumentError, match=r"less than 0\.1"):
         scribe(line, POINT, travel=0.09, line_width=0.1)
 
 

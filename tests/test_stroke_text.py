@@ -133,7 +133,7 @@ def test_letters_that_are_missing_or_blank_are_named(nib):
 
 
 def test_an_unknown_font_is_told_with_the_names_there_are():
-    with pytest.raises(ArgumentError, match="'sans', 'plain', 'double'.*'greek'"):
+    with pytest.raises(ArgumentError, match=r"'sans', 'plain', 'double'.*'greek'"):
         stroke_text("Fern", height=5, font="gothic")
     with pytest.raises(ArgumentError, match="neither a path"):
         stroke_text("Fern", height=5, font=7)
