@@ -244,11 +244,31 @@ def good_tour(ends):
     return best
 
 
+def no_tour_is_shorter(ends):
+    """A lower bound of the way through the air of any tour, by networkx.
+
+    All links of a tour pair up the ends of lines, two ends left over; and they hang all lines together.
+    """
+    pairs, tree = nx.Graph(), nx.Graph()
+    nodes = [p for pair in ends for p in pair]
+    for (a, p), (b, q) in itertools.combinations(enumerate(nodes), 2):
+        if a // 2 != b // 2:
+            pairs.add_edge(a, b, weight=math.dist(p, q))
+    pairs.add_weighted_edges_from((side, k, 0.0) for side in ("first", "last") for k in range(len(nodes)))
+    for (a, p), (b, q) in itertools.combinations(enumerate(ends), 2):
+        tree.add_edge(a, b, weight=min(math.dist(x, y) for x in p for y in q))
+    paired = sum(pairs.edges[e]["weight"] for e in nx.min_weight_matching(pairs))
+    return max(paired, nx.minimum_spanning_tree(tree).size(weight="weight"))
+
+
+@pytest.mark.parametrize("angle", [0, 45, 90])
 @pytest.mark.parametrize("name", ["text", "sieve"])
-def test_the_way_through_the_air_is_near_that_of_a_good_tour(name):
-    way, ends = air(pg.hatch(SHAPES[name], spacing=0.8))
+def test_the_way_through_the_air_is_near_that_of_a_good_tour(name, angle):
+    """Measured: 0.72 to 1.0 of the annealed tour, 1.0 to 1.31 of what no tour can undercut."""
+    way, ends = air(pg.hatch(SHAPES[name], spacing=0.8, angle=angle))
     assert len(ends) > 5
     assert way <= 1.25 * good_tour(ends)
+    assert way <= 1.35 * no_tour_is_shorter(ends)
 
 
 @settings(deadline=None, max_examples=60)

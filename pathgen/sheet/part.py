@@ -61,10 +61,11 @@ def part_picture(
     field = proof.height
     grid = _grid(field)
     turn = slice(None, None, -1) if back else slice(None)
+    touched = proof.touched
     keep = inside(stock.outline, grid) if stock.outline is not None else None
     areas: dict[str, BoolArray] = {}
     marks: list[Mark] = []
-    array, touched = field.array, proof.touched
+    array = field.array
     if finished:
         assert not isinstance(work, Stock)
         keep = _piece(work, grid)
