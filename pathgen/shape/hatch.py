@@ -9,7 +9,7 @@ stretch
 crossing
     where a row meets the outline: the end of a stretch.
 joint
-    the part of the outline from one crossing to the next: it crosses no row, so the tool may run along it from the end
+    the part of the outline from one crossing to the next: it crosses no row, so a line may run along it from the end
     of one stretch to that of a neighbour.
 
 Every crossing ends one stretch and two joints. Fewest lifts means: as many joints as can be, each crossing in one at
@@ -53,8 +53,8 @@ def hatch(region: Shape, *, spacing: float, angle: float = 45.0, cross: bool = F
 
     The lines lie evenly between the two ends of the region, or shifted together to where they cover its area best:
     equal regions get equal lines, wherever they stand. From line to line the way goes along the outline, so that the
-    tool need not lift. A scratch stands out over the outline by half its width: shrink the region first where that
-    matters.
+    pen need not be lifted. A drawn line stands out over the outline by half its width: shrink the region first where
+    that matters.
 
     Args:
         region: the area; mm.

@@ -1,6 +1,6 @@
-"""Lines joined where their ends meet, so that a tool runs on instead of lifting.
+"""Lines joined where their ends meet, so that a pen runs on instead of being lifted.
 
-At each place the ends are paired so that the tool turns as little as possible; of an odd number one is left. Every line
+At each place the ends are paired so that the way turns as little as possible; of an odd number one is left. Every line
 is kept once: nothing is drawn twice to save a lift.
 """
 
