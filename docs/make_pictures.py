@@ -41,12 +41,7 @@ def main() -> None:
     OUT.mkdir(exist_ok=True)
     for path in sorted((ROOT / "examples").glob("*.py")):
         jobs = jobs_of(path.stem)
-        pictures = [
-            Image.open(
-                io.BytesIO(part_picture(job, finished=any(c.through for c in job.tool_cuts), margin=0.1))
-            ).convert("RGB")
-            for job in jobs
-        ]
+        pictures = [Image.open(io.BytesIO(part_picture(job, finished=True, margin=0.1))).convert("RGB") for job in jobs]
         page = pictures[0] if len(pictures) == 1 else sheet(pictures, 2)
         page = page.resize((WIDTH, round(page.height * WIDTH / page.width)), Image.Resampling.LANCZOS)
         page.quantize(192, dither=Image.Dither.FLOYDSTEINBERG).save(OUT / f"{path.stem}.png", optimize=True)
