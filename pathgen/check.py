@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-from pathgen.model.heightmap import HeightMap
+from pathgen.errors import ArgumentError
+from pathgen.model.heightmap import HeightMap, check_cut_stock
 from pathgen.model.machine import Machine
 from pathgen.model.motion import RAPID, Motion
 from pathgen.model.stock import Stock
 from pathgen.model.tool import Tool
 from pathgen.motion.read import read_program
 from pathgen.motion.time import time, total
-from pathgen.proof.prove import prove
+from pathgen.proof.prove import check_tools, prove
 from pathgen.proof.report import Proof
 from pathgen.proof.strokes import track_of
 
@@ -41,9 +42,20 @@ def check(
         how long the machine takes, where one is given; its `.box` what was cut.
 
     Raises:
-        ArgumentError: for no texts, or a grid so fine that it does not fit into memory.
+        ArgumentError: for no texts, another kind of value than stated above, a `stock_after` of another stock or grid,
+            or a grid so fine that it does not fit into memory.
     """
-    texts = (text,) if isinstance(text, str) else tuple(text)
+    texts = (text,) if isinstance(text, str | bytes) or not isinstance(text, Iterable) else tuple(text)
+    for one in texts:
+        if not isinstance(one, str):
+            raise ArgumentError(f"a program is a text, not a {type(one).__name__}: give what stands in its file as str")
+    if not isinstance(stock, Stock):
+        raise ArgumentError(f"stock={stock!r} is no stock: give Stock(width, height, thickness, material=...)")
+    if machine is not None and not isinstance(machine, Machine):
+        raise ArgumentError(f"machine={machine!r} is no machine: give Machine(...), or leave it out")
+    if stock_after is not None:
+        check_cut_stock(stock_after, stock, grid)
+    check_tools(tools)
     motions = [read_program(one) for one in texts]
     used = _used(motions, tools, stock) if motions else tools
     proof = prove(texts, tools=used, stock=stock, machine=machine, grid=grid, stock_after=stock_after)

@@ -1046,6 +1046,20 @@ def _(g):
         yield {"what": at(k, line), "texts": texts, "must": frozenset({"outside-travel"})}
 
 
+@rule("another work offset", 2)
+def _(g):
+    for k, line in lines_of(g, lambda x: "G54" in x.text):
+        texts = put(g.texts, k, {line.index: line.text.replace("G54", "G55")})
+        yield {"what": at(k, line), "texts": texts, "must": frozenset({"own-zero-moved"})}
+
+
+@rule("a line left to a switch", 2)
+def _(g):
+    for k, line in lines_of(g, cutting):
+        texts = put(g.texts, k, {line.index: "/" + line.text})
+        yield {"what": at(k, line), "texts": texts, "must": frozenset({"own-block-delete"})}
+
+
 # -- writing ---------------------------------------------------------------------------------------------------------
 
 
@@ -1063,7 +1077,6 @@ def _(g):
         "leading zeros": lambda t: re.sub(r"\bG([0-4])\b", r"G0\1", t),
         "percent signs": lambda t: "%\n" + t + "%\n",
         "tabs": lambda t: "".join(x if x.startswith("(") else x.replace(" ", "\t") for x in t.splitlines(True)),
-        "block delete": lambda t: t.replace("M9\n", "M9\n/M9\n"),
     }
     for name, way in ways.items():
         yield {"what": name, "texts": tuple(way(t) for t in g.texts), "harmless": True}

@@ -37,6 +37,40 @@ def test_no_text_is_refused():
         pg.check([], tools=TOOLS, stock=STOCK)
 
 
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"text": b"G21"}, "bytes"),
+        ({"text": None}, "NoneType"),
+        ({"text": ["G21", 3]}, "int"),
+        ({"tools": None}, "tools"),
+        ({"tools": [pg.EndMill(6)]}, "tools"),
+        ({"stock": (60, 40, 18)}, "stock"),
+        ({"machine": "router"}, "machine"),
+        ({"stock_after": "yesterday"}, "stock_after"),
+    ],
+)
+def test_what_is_no_program_tool_stock_or_machine_is_refused_by_name(given, told):
+    with pytest.raises(pg.ArgumentError, match=told):
+        pg.check(**{"text": SLOT.format(y=20), "tools": TOOLS, "stock": STOCK, **given})
+
+
+def test_a_stock_that_was_cut_is_the_same_stock_on_the_same_grid():
+    after = pg.check(SLOT.format(y=10), tools=TOOLS, stock=STOCK, grid=0.5).height
+    with pytest.raises(pg.ArgumentError, match="this same stock"):
+        pg.check(SLOT.format(y=20), tools=TOOLS, stock=pg.Stock(90, 40, 18, material="hardwood"), stock_after=after)
+    with pytest.raises(pg.ArgumentError, match="grid"):
+        pg.check(SLOT.format(y=20), tools=TOOLS, stock=STOCK, grid=0.2, stock_after=after)
+
+
+def test_a_grid_too_coarse_to_see_the_cuts_is_told():
+    """A rapid 2 mm deep through the board falls between samples 20 mm apart."""
+    text = SLOT.format(y=20).replace("G1 X50", "G0 X50")
+    coarse = pg.check(text, tools=TOOLS, stock=STOCK, grid=20)
+    assert any("20 mm is coarse for a tool of 6 mm" in sentence for sentence in coarse.unchecked)
+    assert not any("coarse" in sentence for sentence in pg.check(text, tools=TOOLS, stock=STOCK, grid=1.5).unchecked)
+
+
 ROUTER = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=500, max_rpm=24000, change_time=60)
 
 

@@ -114,3 +114,40 @@ def test_our_own_text_never_moves_the_zero_nor_goes_home(line):
     (found,) = [f for f in checked(text) if f.code in ("sets-offset", "returns-home")]
     assert (found.severity, found.line) == ("warning", 9)
     assert found.advice
+
+
+@pytest.mark.parametrize("offset", ["G55", "G59.3"])
+def test_our_own_text_has_one_work_offset_from_beginning_to_end(offset):
+    whole = program(CUT).replace("G54", offset, 1)
+    within = program(f"{offset}\n" + CUT)
+    for text, line in ((whole, 2), (within, 9)):
+        (found,) = only("own-zero-moved", text, own=True)
+        assert (found.severity, found.line) == ("error", line)
+    assert not only("own-zero-moved", program(CUT), own=True)
+
+
+def test_programs_that_begin_in_two_work_offsets_are_told():
+    """Each by itself is in order; that the second zero is the first one stands nowhere."""
+    one, other = program(CUT), program(CUT).replace("G54", "G55", 1)
+    (found,) = only("work-offset-changed", [one, other])
+    assert found.line == 2
+    assert "G55" in found.text
+    assert found.program != ""
+    assert not only("work-offset-changed", [one, one])
+    assert not only("work-offset-changed", [other, other])
+
+
+# -- lines left to a switch ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_lines_that_a_switch_leaves_out_are_told(end):
+    text = program(CUT + "/X90\n  / X100\n").replace("\n", end)
+    (found,) = only("block-delete", text)
+    assert (found.severity, found.line, found.amount) == ("warning", 12, 2)
+    (own,) = only("own-block-delete", text, own=True)
+    assert own.severity == "error"
+
+
+def test_a_slash_that_begins_no_line_is_no_switch():
+    assert not only("block-delete", program(CUT + "X[100/2]\n(a/b)\n") + "/X5\n")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import affine_transform
 from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, Polygon, box
@@ -171,6 +171,7 @@ def test_a_single_line_without_height_can_be_placed():
 
 
 @settings(max_examples=60, deadline=None)
+@example(1.0, 1.0, 5e-324, "bottom", "shrink")
 @given(
     st.floats(0.5, 400), st.floats(0.5, 400), st.floats(0, 25), st.sampled_from(sorted(ALIGNMENTS)),
     st.sampled_from(["shrink", "fill"]),

@@ -17,6 +17,8 @@ __all__ = ["CODES", "NOISE", "STEP", "Code", "Setting", "program_findings"]
 
 CHECKS: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
     modes.reading,
+    modes.offsets,
+    modes.optional_lines,
     modes.tools,
     motions.first_move,
     motions.rapids,

@@ -288,6 +288,12 @@ _PROGRAM: dict[str, Code] = {
     "end-no-dwell": Code(_W, "the program ends before the spindle stands still", "Dwell with G4 after M5."),
     "coolant-left-on": Code(_W, "the coolant still runs at the program's end", "Stop it with M9."),
     # words
+    "block-delete": Code(
+        _W,
+        "lines that begin with / run or not, as a switch of the controller stands; they were taken to run",
+        "Take the / away, or the line; or check the program both ways.",
+    ),
+    "own-block-delete": Code(_E, "our own text leaves a line to a switch", "Please report the job."),
     "arc-short": Code(
         _W, "an arc so short that rounding decides where it turns", "Write arcs under 0.02 mm or 20 steps as lines."
     ),

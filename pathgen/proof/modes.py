@@ -6,11 +6,12 @@ import dataclasses
 import re
 from collections import Counter
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
 from pathgen.model.findings import Finding
-from pathgen.model.motion import ARC, RAPID
+from pathgen.model.motion import ARC, RAPID, Event
 from pathgen.proof.codes import CODES, finding
 from pathgen.proof.setting import Setting, drops, found, words_only
 
@@ -26,7 +27,11 @@ SHORTEST_STEPS = 20
 REPEATS = 3
 """Findings of one code that the reader hands on singly; of more the last says how many follow."""
 
+OFFSET = 54
+"""The work offset of our own texts: G54."""
+
 _COMMENT = re.compile(r"\(([^()\n]*)\)")
+_OPTIONAL = re.compile(r"^[ \t]*/", re.MULTILINE)
 _PLAIN = re.compile(r"(?![ ]*m[ ]*s[ ]*g)[A-Za-z0-9 .,_-]*", re.IGNORECASE)
 _MODES = (
     ("G17", "plane", r"G17(?![0-9.])"),
@@ -55,9 +60,39 @@ def reading(s: Setting) -> Iterator[Finding]:
             told = dataclasses.replace(f, program=s.program_name(k), text=text, advice=advice)
             if s.own and f.code == "full-circle":
                 told = finding("own-full-circle", "An arc ends where it starts.", line=f.line, program=told.program)
-            elif s.own and f.code in ("sets-offset", "returns-home"):
+            elif s.own and f.code in ("sets-offset", "returns-home", "work-offset-changed"):
                 told = finding("own-zero-moved", f.text.rstrip(".") + ".", line=f.line, program=told.program)
             yield told
+
+
+def offsets(s: Setting) -> Iterator[Finding]:
+    """All programs begin with one work offset, ours with G54: where another one lies is in no text."""
+    first: Event | None = None
+    for k, motion in enumerate(s.motions):
+        stated = next((e for e in motion.events if e.kind == "offset"), None)
+        if stated is None:
+            continue
+        first = first or stated
+        place: dict[str, Any] = {"line": stated.line, "program": s.program_name(k)}
+        if s.own and stated.value != OFFSET:
+            yield finding("own-zero-moved", f"G{stated.value:g} is not the work offset that was set.", **place)
+        elif stated.value != first.value:
+            text = f"G{stated.value:g} after a program in G{first.value:g}: its place is not known."
+            yield finding("work-offset-changed", text, **place)
+
+
+def optional_lines(s: Setting) -> Iterator[Finding]:
+    """Look for lines that a switch of the controller leaves out (block delete, NISTIR 6556 section 3.3.1)."""
+    for k, (text, motion) in enumerate(zip(s.texts, s.motions, strict=True)):
+        lines = text.replace("\r\n", "\n").replace("\r", "\n")
+        end = next((e.line for e in motion.events if e.kind == "end"), lines.count("\n") + 1)
+        at = [n for n in (lines.count("\n", 0, m.start()) + 1 for m in _OPTIONAL.finditer(lines)) if n <= end]
+        if at:
+            words = f"{len(at)} lines begin with / and were" if len(at) > 1 else "A line begins with / and was"
+            yield finding(
+                "own-block-delete" if s.own else "block-delete", f"{words} taken to run.",
+                line=at[0], amount=float(len(at)), program=s.program_name(k),
+            )  # fmt: skip
 
 
 def tools(s: Setting) -> Iterator[Finding]:

@@ -41,6 +41,13 @@ COARSEST = 0.2
 COARSE = 0.03
 """Largest distance of a flat cutter's chords from their arc in the height field, in steps of the grid."""
 
+SEEN = 0.25
+"""Coarser steps than this, in diameters of the smallest tool, pass over whole cuts; the proof then says so.
+
+Larger: a rapid through a corner of the board falls between samples unsaid. Smaller: the sentence stands under proofs
+whose grid the maker chose coarse, but fine enough for their tools.
+"""
+
 MOST_SAMPLES = 80_000_000
 """More samples than this are not kept at once: a sheet of 1220 x 610 mm at 0.1 mm has 74 million."""
 
@@ -98,7 +105,7 @@ def prove(
     texts = (texts,) if isinstance(texts, str) else texts
     if not texts:
         raise ArgumentError("there is nothing to prove: give at least one program text")
-    _check_tools(tools)
+    check_tools(tools)
     asked = None if bounds is None else tuple(bounds)
     samples = _grid(tools, stock, grid, stock_after)
     stated = {"machine": machine, "clearance": clearance, "keep_out": keep_out, "hold": hold, "at": at}
@@ -106,7 +113,7 @@ def prove(
     return _proved(setting, asked, samples, stock_after, hold, artwork, face, confirmed, minimum_left, touch_off)
 
 
-def _check_tools(tools: Mapping[int, Tool]) -> None:
+def check_tools(tools: Mapping[int, Tool]) -> None:
     """Refuse a tool table with anything but whole T numbers and tools that have an outline, naming the entry."""
     if not isinstance(tools, Mapping):
         raise ArgumentError(f"tools={tools!r} must map T numbers to tools, such as {{1: EndMill(6)}}")
@@ -182,7 +189,7 @@ def _proved(
         height=HeightMap(field, pixel=grid.pixel, origin=_origin(grid)),
         gouge=0.0 if measured is None else measured.gouge,
         residual=0.0 if measured is None else measured.residual,
-        unchecked=tuple(_unchecked(s, asked, hold, touch_off, artwork)),
+        unchecked=tuple(_unchecked(s, asked, grid, hold, touch_off, artwork)),
         complete=asked is not None and s.machine is not None,
         removed=sum(removed_volume(field[rows][core], s.stock.thickness, grid) for rows, core in bands(grid)),
         asked=None if measured is None else measured.asked,
@@ -278,7 +285,7 @@ def _touch_findings(
 
 
 def _unchecked(
-    s: Setting, asked: Sequence[Asked] | None, hold: Sequence[Any], touch_off: Any, artwork: Any | None
+    s: Setting, asked: Sequence[Asked] | None, grid: Grid, hold: Sequence[Any], touch_off: Any, artwork: Any | None
 ) -> Iterator[str]:
     """Yield a sentence for everything that could not be checked."""
     if asked is None:
@@ -295,6 +302,12 @@ def _unchecked(
         yield "The board's thickness has no range (thickness_range=), so it was taken as exact."
     if not hold:
         yield "How the stock is held is not stated (hold=); its frame was taken as held."
+    smallest = min((tool.diameter for tool in s.tools.values() if tool.spins), default=np.inf)
+    if grid.pixel > SEEN * smallest:
+        yield (
+            f"The grid of {grid.pixel:g} mm is coarse for a tool of {smallest:g} mm, so what lies between its samples "
+            "was not seen (grid=)."
+        )
     yield from not_looked_at(s, asked)
     for number, tool in sorted(s.tools.items()):
         missing = [

@@ -226,7 +226,7 @@ def _room(into: Shape, margin: float) -> Polygon:
     """Return the outline of `into`, holes filled, less the margin; the largest piece where that parts it."""
     region = region_of(into, what="into")
     filled = shapely.union_all([Polygon(p.exterior) for p in region.geoms])
-    left = filled.buffer(-margin, join_style="mitre") if margin else filled
+    left = filled.buffer(-margin, join_style="mitre") if margin > NOISE else filled
     pieces = [p for p in shapely.get_parts(left) if p.area > NOISE]
     if not pieces:
         x0, y0, x1, y1 = region.bounds
