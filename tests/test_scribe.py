@@ -288,6 +288,25 @@ def test_a_whole_marker_is_proved_and_claims_no_depth():
     assert area == pytest.approx(shapely.union_all([drawn(c) for c in work.tool_cuts]).length * 0.2, rel=0.5)
 
 
+def test_travel_is_never_called_a_depth_in_program_or_sheet(tmp_path):
+    work = job(MultiLineString([[(20, 20), (80, 20)], [(20, 50), (80, 50)]]))
+    text = work.programs()[0].text
+    assert "(PASS 1.1 cut, level 1, 0.50 mm pressed in)" in text
+    assert "mm deep" not in text
+    work.write(tmp_path)
+    page = (tmp_path / "Marker.html").read_text()
+    assert "0.50 pressed in" in page
+
+
+def test_a_stopped_job_goes_on_at_a_line_of_ones_choice():
+    asked = MultiLineString([[(20, y), (80, y)] for y in (20, 30, 40, 50)])
+    work = job(asked, passes=2)
+    rest = pg.restart(work, work.programs()[0], at="PASS 1.3")
+    assert rest.proof.ok, str(rest.proof)
+    assert not TURNING.search(words(rest.program))
+    assert "PASS 1.1" not in rest.program.text
+
+
 def test_a_line_that_was_left_out_of_the_program_is_told():
     work = job(MultiLineString([[(20, 20), (80, 20)], [(20, 50), (80, 50)]]))
     text = work.programs()[0].text
