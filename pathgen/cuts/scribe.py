@@ -155,7 +155,7 @@ def _spring(tool: DiamondPoint) -> tuple[float, float]:
     if tool.preload is None or tool.spring_rate is None:
         raise ArgumentError(
             f"the force of {tool.describe()} is unknown: give it preload= (N) and spring_rate= (N/mm), by pressing it "
-            "on a kitchen scale (1 N weighs 102 g)"
+            "on a kitchen scale (102 g weigh 1 N)"
         )
     return float(tool.preload), float(tool.spring_rate)
 
