@@ -4,6 +4,8 @@ from pathgen.artwork.lettering import text as text
 from pathgen.artwork.model import Artwork as Artwork
 from pathgen.artwork.model import Note as Note
 from pathgen.artwork.read import read as read
+from pathgen.artwork.stroke_text import stroke_text as stroke_text
+from pathgen.artwork.tone import tone as tone
 from pathgen.check import check as check
 from pathgen.cuts.chamfer import chamfer as chamfer
 from pathgen.cuts.drill import drill as drill
@@ -16,6 +18,9 @@ from pathgen.cuts.profile import Bridges as Bridges
 from pathgen.cuts.profile import profile as profile
 from pathgen.cuts.raised import raised as raised
 from pathgen.cuts.screws import screw_holes as screw_holes
+from pathgen.cuts.scribe import force_at as force_at
+from pathgen.cuts.scribe import scribe as scribe
+from pathgen.cuts.scribe import travel_for as travel_for
 from pathgen.cuts.tapered import tapered_inlay as tapered_inlay
 from pathgen.cuts.vgroove import vgroove as vgroove
 from pathgen.errors import ArgumentError as ArgumentError
@@ -62,6 +67,7 @@ from pathgen.restart import restart as restart
 from pathgen.shape.back import back_side as back_side
 from pathgen.shape.border import border as border
 from pathgen.shape.circles import circles as circles
+from pathgen.shape.hatch import hatch as hatch
 from pathgen.shape.place import mirror as mirror
 from pathgen.shape.place import place as place
 from pathgen.shape.place import plate as plate
@@ -73,6 +79,7 @@ from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
 from pathgen.trial import trial as trial
 from pathgen.trial import trial_result as trial_result
+from pathgen.trial import trial_steps as trial_steps
 from pathgen.units import inch as inch
 
 __version__: str

@@ -418,7 +418,7 @@ def _comments(text: _Text, first: _Pass) -> tuple[list[str], list[str]]:
     while (
         lines[row + len(named)].startswith("(")
         and len(named) < 3
-        and not lines[row + len(named) - 1].endswith("mm deep)")
+        and not lines[row + len(named) - 1].endswith(("mm deep)", "mm pressed in)"))
     ):
         named.append(lines[row + len(named)])
     of_cut = (k for k in range(row, -1, -1) if lines[k].startswith(f"(CUT {first.number[0]} "))

@@ -85,7 +85,7 @@ def heights(stock=BOARD, pixel=1.0):
 def proof(ok=True, findings=FINDINGS, **more):
     given = {"unchecked": ("keep-outs: none stated",), "gouge": 0.004, "residual": 0.011, "height": heights(),
              "gouge_area": 0.0, "residual_area": 0.0, "removed": 12340.0, "asked": 12350.0, "compared": True,
-             "deep": None, "high": None,
+             "deep": None, "high": None, "touched": None,
              "cuts": CUTS}  # fmt: skip
     return SimpleNamespace(ok=ok, findings=findings, **{**given, **more})
 
@@ -665,6 +665,18 @@ def test_measured_areas_are_hatched_where_the_proof_has_them():
     grown = np.zeros((150, 300), bool)
     grown[12:58, 12:68], grown[92:138, 192:288] = True, True
     assert not changed[~grown].any()
+
+
+def test_what_dragging_tools_draw_is_seen_where_they_draw_it():
+    drawn = np.zeros((150, 300), bool)
+    drawn[40:44, 20:280] = True
+    field = pg.HeightMap(np.zeros((150, 300)), pixel=1.0)
+    plain = picture(part_picture(job(), proof(findings=(), height=field), width=300, margin=0))
+    lined = picture(part_picture(job(), proof(findings=(), height=field, touched=drawn), width=300, margin=0))
+    changed = np.abs(lined.astype(int) - plain).max(axis=2) > 4
+    assert changed[drawn[::-1]].mean() > 0.9
+    assert not changed[:100].any()
+    assert not changed[112:].any()
 
 
 def test_programs_checked_on_a_stock_alone_have_a_picture_too():

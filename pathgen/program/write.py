@@ -20,7 +20,7 @@ from pathgen.model.machine import Machine
 from pathgen.model.path import Pass
 from pathgen.model.program import Program
 from pathgen.model.stock import Stock
-from pathgen.model.tool import Cutting, Tool
+from pathgen.model.tool import Cutting, DiamondPoint, Tool
 from pathgen.program.dialect import modes
 from pathgen.program.header import Setting, dwell, opening, please, stop_words, zero_words
 from pathgen.program.link import Chain, chains, number_tools
@@ -330,7 +330,7 @@ class _Writer:
             joined = k > 1 and script.at is not None and bool((np.abs(script.at - start) <= 1.5e-6).all())
             if not joined:
                 self._up(over=over)
-            script.say(setting.comments([f"PASS {number}.{k} {_pass_words(chain)}"]))
+            script.say(setting.comments([f"PASS {number}.{k} {_pass_words(chain, cut.tool)}"]))
             if not joined:
                 script.rapid_xy(*over, fresh=self.fresh)
                 self._start(cut)
@@ -375,14 +375,16 @@ def _feed(item: Pass, cutting: Cutting) -> float:
     return cutting.feed * factor * item.feed_factor
 
 
-def _pass_words(chain: Chain) -> str:
+def _pass_words(chain: Chain, tool: Tool) -> str:
     """Return what a chain does, for its comment.
 
-    The depth is the deepest of its ends: arcs and lines never go below them.
+    The depth is the deepest of its ends: arcs and lines never go below them. Of a sprung point it is no depth, but how
+    far the spring is pressed in.
     """
     deepest = -min(float(p.path.points[:, 2].min()) for p in chain.passes)
     role = next((p.role for p in chain.passes if p.role in ("finish", "cut")), chain.passes[0].role)
-    return f"{role}, level {chain.level + 1}, {max(deepest, 0.0):.2f} mm deep"
+    how = "pressed in" if isinstance(tool, DiamondPoint) else "deep"
+    return f"{role}, level {chain.level + 1}, {max(deepest, 0.0):.2f} mm {how}"
 
 
 def numbered(text: str) -> str:

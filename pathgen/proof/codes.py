@@ -390,6 +390,12 @@ _PLAN: dict[str, Code] = {
         "Take the height there off all measured points, or set tools at a height of 0.",
     ),
     "touch-off-moved": Code(_N, "tools are set beside the work zero", "Give touch_off=(x, y) for another spot."),
+    "spring-force": Code(_N, "the force with which a sprung point presses", "Compare it with the trial's."),
+    "spring-unknown": Code(
+        _W, "how far a sprung point can be pressed in is not stated", "Give max_travel= to the tool."
+    ),
+    "tempered-glass": Code(_N, "tempered glass bursts when it is scribed", "Make sure which glass it is."),
+    "slow-onto-glass": Code(_N, "a point comes down on glass more slowly than its plunge", "Give a plunge up to 300."),
 }
 
 _FIT: dict[str, Code] = {
@@ -476,6 +482,7 @@ GROUPS: dict[str, dict[str, Code]] = {
     "What is planned": _PLAN,
     "What can be seen in a program": _PROGRAM,
     "What the proof compares": _PROOF,
+    "What a fit is held to": _FIT,
     "What the reader finds": {code: CODES[code] for code in READ_CODES},
 }
 """The table in parts, for the page of codes (docs/checks.md, written by docs/make_checks.py)."""

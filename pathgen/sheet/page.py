@@ -13,7 +13,7 @@ import numpy as np
 from pathgen.model.cut import Cut, Stop
 from pathgen.model.findings import Finding
 from pathgen.model.motion import RAPID, Motion
-from pathgen.model.tool import Cutting, Tool
+from pathgen.model.tool import Cutting, DiamondPoint, Tool
 from pathgen.motion.read import read_program
 from pathgen.motion.time import clock
 from pathgen.program.link import number_tools
@@ -344,6 +344,8 @@ def _lines(spans: Iterable[tuple[str, int, int]], several: bool) -> str:
 
 
 def _depth(cut: Cut, job: Job) -> str:
+    if isinstance(cut.tool, DiamondPoint):  # how far its spring is pressed in; how deep it scratches is not known
+        return f"{cut.depth:.2f} pressed in"
     if not cut.through:
         return f"{cut.depth:.2f}"
     under = cut.depth - job.stock.thickness

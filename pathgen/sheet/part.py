@@ -65,6 +65,7 @@ def part_picture(
     field = proof.height
     grid = _grid(field)
     turn = slice(None, None, -1) if back else slice(None)
+    touched = proof.touched
     keep = inside(stock.outline, grid) if stock.outline is not None else None
     areas: dict[str, BoolArray] = {}
     marks: list[Mark] = []
@@ -77,12 +78,14 @@ def part_picture(
             raise ArgumentError(f"job {work.name!r} cuts nothing free: the piece inside its outline is empty")
         crop = slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
         array, keep = array[crop], keep[crop]
+        touched = None if touched is None else touched[crop]
     else:
         marks = list(_marks(proof.findings, grid, mirrored=back))
         areas = {code: a[:, turn] for code in ("gouge", "residual") if (a := _area(proof, code, grid)).any()}
     return part_png(
         array[:, turn], pixel=field.pixel, material=stock.material, thickness=stock.thickness,
         keep=None if keep is None else keep[:, turn], grain_angle=stock.grain or 0.0, width=width, margin=margin,
+        touched=None if touched is None else touched[:, turn],
         gouge=areas.get("gouge"), residual=areas.get("residual"), marks=marks,
     )  # fmt: skip
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -44,12 +44,13 @@ MARK: Final = 5
 
 @dataclass(frozen=True, eq=False)
 class _Scene:
-    """Heights on the picture's own grid, top row first; mm."""
+    """Heights on the picture's own grid, top row first; mm. `drawn` is the share of each cell that was drawn over."""
 
     height: Image
     solid: BoolArray
     cell: float
     depth: float
+    drawn: Image | None = None
 
 
 def part_png(
@@ -61,6 +62,7 @@ def part_png(
     gouge: BoolArray | None = None,
     residual: BoolArray | None = None,
     keep: BoolArray | None = None,
+    touched: BoolArray | None = None,
     marks: Sequence[Mark] = (),
     grain_angle: float = 0.0,
     width: int = 1400,
@@ -76,6 +78,7 @@ def part_png(
         gouge: cells (same shape) cut too deep: a dark hatch rising to the right.
         residual: cells left standing: a light hatch falling to the right.
         keep: cells to show; elsewhere the ground, as when the part is out of its frame. None = all.
+        touched: cells that a knife or a diamond draws over, in the color of a cut: their depth is not known.
         marks: places to look at, the gravest first; they lie over the hatches.
         grain_angle: of the wood's grain or the metal's brushing, degrees counter-clockwise from X.
         width: of the longer side of the picture, pixels.
@@ -92,13 +95,16 @@ def part_png(
     if field.ndim != 2 or field.size == 0 or not np.isfinite(field).all():
         raise ArgumentError("a picture needs a two-dimensional array of finite heights")
     positive("pixel", pixel)
-    masks = [m if m is None else np.asarray(m, dtype=bool) for m in (gouge, residual, keep)]
+    masks = [m if m is None else np.asarray(m, dtype=bool) for m in (gouge, residual, keep, touched)]
     if any(m is not None and m.shape != field.shape for m in masks):
-        raise ArgumentError("gouge, residual and keep must have the shape of the heights")
+        raise ArgumentError("gouge, residual, keep and touched must have the shape of the heights")
     if not 64 <= width <= 8000 or not 0 <= margin <= 1:
         raise ArgumentError(f"width={width} must lie between 64 and 8000 pixels, margin={margin:g} between 0 and 1")
     paint = look(material)
     scene, step = _scene(field, float(pixel), thickness, masks[2], 2 * width, margin)
+    if masks[3] is not None:
+        drawn = _on_grid(masks[3][::-1].astype(np.float32), step, scene, margin)
+        scene = replace(scene, drawn=np.minimum(drawn, 1.0))
     rgb = _lit(scene, paint, grain_angle)
     hatched: list[Kind] = []
     kinds: tuple[tuple[Kind, BoolArray | None], ...] = (("gouge", masks[0]), ("residual", masks[1]))
@@ -191,6 +197,8 @@ def _doubled(field: Image) -> Image:
 def _painted(scene: _Scene, paint: Look, texture: Image) -> Image:
     """Color of the surface itself: face, cut surfaces and ground."""
     share = np.clip((-scene.height - 0.03) / 0.25, 0.0, 1.0)
+    if scene.drawn is not None:
+        share = np.maximum(share, scene.drawn)
     deepest = max(-float(scene.height.min(where=scene.solid, initial=0.0)), 1.0)
     dim = 1.0 + DIM * scene.height / deepest
     color = np.empty((*scene.height.shape, 3), np.float32)
