@@ -70,6 +70,8 @@ def part_picture(
     areas: dict[str, BoolArray] = {}
     marks: list[Mark] = []
     array = field.array if isinstance(work, Stock) else _with_lines(work, field.array, grid)
+    if array is not field.array:
+        touched = None  # a knife's lines are drawn as asked: its pivot runs beside them
     if finished:
         assert not isinstance(work, Stock)
         keep = _piece(work, grid)
