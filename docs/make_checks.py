@@ -58,7 +58,7 @@ LIMITS = (
     ("up spiral", "not through sheet up to 6 mm without a stated hold-down", "common practice"),
     (
         "chip load",
-        "at most 3 % of the diameter in wood and plastics, 1.5 % in aluminium, 1.2 % in brass; rubs below 0.4, 0.3, 0.2 %",
+        "at most 3 % of the diameter in wood and plastics, 1.5 % in aluminium, 1.2 % in brass; rubs below a fifth",
         "common practice",
     ),
     (

@@ -82,7 +82,7 @@ _HOME = {
     "Job": "job",
     "mate": "job",
     "trial": "trial",
-    "trial_result": "trial",
+    "trial_result": "trial_readings",
     "section_svg": "sheet.section",
     "Mating": "proof.mate",
     "check": "check",

@@ -78,8 +78,8 @@ from pathgen.shop.heights import read_heights as read_heights
 from pathgen.shop.shopfile import Shop as Shop
 from pathgen.shop.shopfile import read_shop as read_shop
 from pathgen.trial import trial as trial
-from pathgen.trial import trial_result as trial_result
 from pathgen.trial import trial_steps as trial_steps
+from pathgen.trial_readings import trial_result as trial_result
 from pathgen.units import inch as inch
 
 __version__: str

@@ -10,31 +10,32 @@ ladder
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any, Final, Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPolygon, box
 
 from pathgen.artwork.stroke_text import stroke_text
+from pathgen.cuts.knife import knife
 from pathgen.cuts.model import cutting_for
 from pathgen.cuts.pocket import pocket
 from pathgen.cuts.profile import Bridges, profile
-from pathgen.cuts.scribe import SURE_CONTACT, force_at, scribe
+from pathgen.cuts.scribe import SURE_CONTACT, scribe
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.job import Job
 from pathgen.model.cut import Cut
 from pathgen.model.machine import Machine
 from pathgen.model.stock import THROUGH, Stock
-from pathgen.model.tool import DiamondPoint, EndMill, Tool, VBit
+from pathgen.model.tool import DiamondPoint, EndMill, Tool, TrailingKnife, VBit
 from pathgen.shape.offset import grown, opened
 from pathgen.shape.shared import ERROR
 
-Kind: TypeAlias = Literal["groove", "slot", "square", "line", "fit", "feed"]
-KINDS: Final = ("groove", "slot", "square", "line", "fit", "feed")
+Kind: TypeAlias = Literal["groove", "slot", "square", "line", "fit", "feed", "knife"]
+KINDS: Final = ("groove", "slot", "square", "line", "fit", "feed", "knife")
 
 LADDER = (0.0, 0.02, 0.04, 0.06, 0.08, 0.12)
 """Clearances of the fit ladder, mm on each side, from tight to loose. Common practice, no source."""
@@ -55,6 +56,9 @@ SQUARE = 100.0
 """Side of the square that shows scale and squareness, mm. Larger: errors are read better; smaller: it fits more boards.
 A caliper of 150 mm reaches its diagonals."""
 
+PINWHEEL = 40.0
+"""Side of the square of lines that shows a knife's trail, mm."""
+
 LONG = 60.0
 """Length of trial lines and slots, mm: room to measure at three places away from the ends."""
 
@@ -66,9 +70,6 @@ LETTER = 5.0
 
 EDGE = 5.0
 """Distance of everything from the stock's edge, mm."""
-
-MISREAD = 0.1
-"""Error of a width read with a caliper, mm: a tip that comes out less than nothing by no more is a sharp one."""
 
 EXPECTED_WIDTH = 0.15
 """Width of a diamond's line until the trial has shown it, mm. Common practice, no source."""
@@ -93,6 +94,7 @@ def trial(
     many marks as its number. The number of the pocket into which the plug goes as it should is the reading.
     "feed": a ladder of slots at rising feed, with as many marks as its number beside each; the fastest that still looks
     and sounds right is the reading.
+    "knife": four shallow lines round a square, each ending on the next; how far they run past it gives the trail.
 
     Args:
         kind: one of the above.
@@ -100,7 +102,8 @@ def trial(
         stock: the board; its material should be that of the work.
         machine: the machine that will do the work.
         depth: of pockets, slots and lines, mm; None = a third of the stock for "fit", half the diameter (at most a
-            third of the stock) for slots, 0.5 for a square. Not for "groove" and "line", whose depths are the steps.
+            third of the stock) for slots, 0.5 for a square, half the card for a knife. Not for "groove" and "line",
+            whose depths are the steps.
         steps: "groove": two depths, mm; "line": spring travels, mm; "fit": clearances on each side, mm; "feed": feeds
             at full width, mm/min; all rising. None = those of `trial_steps`.
 
@@ -120,12 +123,12 @@ def trial(
         if kind in ("groove", "line"):
             raise ArgumentError(f"depth= is not for the trial {kind!r}: its depths are the steps")
         positive("depth", depth)
-    if kind in ("slot", "square"):
+    if kind in ("slot", "square", "knife"):
         if steps is not None:
             raise ArgumentError(f"steps= is not for the trial {kind!r}: it has none")
         rungs: tuple[float, ...] = ()
     else:
-        rungs = trial_steps(kind, tool, stock=stock) if steps is None else _rising(kind, steps)
+        rungs = trial_steps(kind, tool, stock=stock) if steps is None else rising(kind, steps)
     if kind == "fit":
         assert isinstance(tool, EndMill)
         cuts = _ladder(tool, stock, stock.thickness / 3 if depth is None else depth, rungs)
@@ -133,6 +136,9 @@ def trial(
         cuts = _slots(tool, stock, depth)
     elif kind == "square":
         cuts = _square(tool, stock, depth)
+    elif kind == "knife":
+        assert isinstance(tool, TrailingKnife)
+        cuts = _pinwheel(tool, stock, 0.5 * stock.thickness if depth is None else depth)
     elif kind == "feed":
         cuts = _feeds(tool, stock, machine, depth, rungs)
     elif kind == "line":
@@ -176,6 +182,7 @@ def _check_tool(kind: str, tool: Tool) -> None:
         "slot": (EndMill, "cuts no upright walls: take an end mill"),
         "fit": (EndMill, "cuts no upright walls: take an end mill"),
         "line": (DiamondPoint, "is no sprung point: take a diamond point"),
+        "knife": (TrailingKnife, "trails no blade: take a trailing knife"),
     }
     if not isinstance(tool, Tool):
         raise ArgumentError(f"trial: {tool!r} is no tool")
@@ -185,7 +192,7 @@ def _check_tool(kind: str, tool: Tool) -> None:
         raise ArgumentError(f"trial {kind!r}: {tool.describe()} cannot be led along lines: take a cutter that spins")
 
 
-def _rising(kind: str, steps: Sequence[float]) -> tuple[float, ...]:
+def rising(kind: str, steps: Sequence[float]) -> tuple[float, ...]:
     """Return steps, or raise `ArgumentError` unless they rise."""
     found = tuple(positive("steps", s, zero=kind == "fit") for s in steps)
     if len(found) < 2 or any(b <= a for a, b in pairwise(found)) or (kind == "groove" and len(found) != 2):
@@ -284,6 +291,20 @@ def _square(tool: Tool, stock: Stock, depth: float | None) -> tuple[Cut, ...]:
     return tuple(cut for group in cuts for cut in group)
 
 
+def _pinwheel(blade: TrailingKnife, stock: Stock, depth: float) -> tuple[Cut, ...]:
+    """Return four lines round a square, each of which ends on the next one."""
+    tail = max(8.0, 4.0 * blade.trail)
+    most = PINWHEEL + 2.0 * (tail + EDGE)
+    if min(stock.width, stock.height) < most:
+        raise ArgumentError(
+            f"the lines take {most:g} mm each way, the card is {stock.width:g} x {stock.height:g} mm: take a larger one"
+        )
+    x, y = 0.5 * (stock.width - PINWHEEL), 0.5 * (stock.height - PINWHEEL)
+    u, v = x + PINWHEEL, y + PINWHEEL
+    lines = [[(x - tail, y), (u, y)], [(u, y - tail), (u, v)], [(u + tail, v), (x, v)], [(x, v + tail), (x, y)]]
+    return knife(MultiLineString(lines), blade, depth=depth, stock=stock, name="lines that end on each other")
+
+
 def _pressed(tool: Tool, stock: Stock, travels: tuple[float, ...]) -> tuple[Cut, ...]:
     """Return lines at rising travel, and their numbers at the middle one."""
     rungs, _ = _rungs(len(travels), stock, pitch=2.0 * LETTER, room=3.0 * LETTER)
@@ -359,131 +380,3 @@ def _ladder(tool: EndMill, stock: Stock, depth: float, air: Sequence[float]) -> 
 def _moved(shape: MultiPolygon, dx: float, dy: float) -> MultiPolygon:
     moved: MultiPolygon = shapely.transform(shape, lambda c: c + np.array([dx, dy]))
     return moved
-
-
-def trial_result(kind: Kind, *, steps: Sequence[float] | None = None, **readings: Any) -> dict[str, float]:
-    """Return what the readings of a trial mean.
-
-    "groove": steps= the two depths and widths= their widths at the face, mm; returns `angle` (degrees) and `tip` (mm)
-    for `VBit`. A = 2 atan((w2 - w1) / (2 (d2 - d1))), tip = w1 - 2 d1 tan(A / 2). The angle does not depend on where Z
-    was set; but a Z set too deep by e widens both grooves like a tip wider by 2 e tan(A / 2), and widths alone cannot
-    tell one from the other. A tip below 0 by at most 0.1 mm, the error of reading, is returned as 0. Where the tip was
-    measured, give tip= too: the result then holds `zero_error` (mm, positive where Z was set too deep).
-    "slot": widths= of both slots, mm, as many as were measured; returns `cut_width` for `EndMill`, and their `spread`.
-    "square": x= and y=, the sides; rising= the diagonal from the lower left, falling= the other, mm, all measured from
-    one edge of a line to the same edge of the other. Returns `scale_x`, `scale_y` (measured through asked), the `angle`
-    between the axes (degrees), and `out_of_square`: mm by which the Y side leans to the right.
-    "line": steps= the travels, chosen= the number of the line that is right, line_width= its width, mm; returns
-    `travel` and `line_width` for `scribe`, and with tool= the `force` in N.
-    "fit": fits=, the number of the first pocket (counted from 1, by its marks) into which the plug goes as it should;
-    returns the `clearance` for `inlay`.
-    "feed": steps= the feeds, chosen= the number of the slot that is right; returns `slot_feed`: feed x slot of
-    `Cutting`, mm/min.
-
-    Raises:
-        ArgumentError: for an unknown kind, or a reading that is missing or not possible.
-
-    >>> trial_result("fit", fits=3)
-    {'clearance': 0.04}
-    >>> {k: round(v, 6) for k, v in trial_result("groove", steps=(1, 4), widths=(1.3547, 4.8188)).items()}
-    {'angle': 59.999977, 'tip': 0.2}
-    """
-    one_of("kind", kind, KINDS)
-    read, wanted, also = _READ[kind]
-    missing = [name for name in wanted if name not in readings]
-    unknown = [name for name in readings if name not in (*wanted, *also)]
-    if missing or unknown:
-        listed = ", ".join(f"{name}=" for name in wanted)
-        raise ArgumentError(f"trial_result({kind!r}) takes {listed}" + (f", and not {unknown[0]}=" if unknown else ""))
-    if kind in ("slot", "square"):
-        return read(**readings)
-    if kind == "fit" and steps is None:
-        steps = LADDER
-    if steps is None:
-        raise ArgumentError(
-            f"trial_result({kind!r}) needs steps=, as given to trial() or as trial_steps() returns them"
-        )
-    return read(_rising(kind, steps), **readings)
-
-
-def _sizes(name: str, values: Any, least: int, most: int | None = None) -> tuple[float, ...]:
-    """Return measured sizes, or raise `ArgumentError`."""
-    try:
-        found = tuple(positive(name, v) for v in values)
-    except TypeError:
-        found = ()
-    if len(found) < least or (most is not None and len(found) > most):
-        raise ArgumentError(f"{name}={values!r} must be {least}{'' if most == least else ' or more'} sizes in mm")
-    return found
-
-
-def _read_groove(depths: tuple[float, ...], *, widths: Any, tip: float | None = None) -> dict[str, float]:
-    w1, w2 = _sizes("widths", widths, 2, 2)
-    d1, d2 = depths
-    if w2 <= w1:
-        raise ArgumentError(f"widths={widths!r}: the deeper groove must be the wider one. Were they mixed up?")
-    half = math.atan((w2 - w1) / (2.0 * (d2 - d1)))
-    seen = w1 - 2.0 * d1 * math.tan(half)
-    found = {"angle": math.degrees(2.0 * half), "tip": seen}
-    if tip is not None:
-        found["tip"] = positive("tip", tip, zero=True)
-        found["zero_error"] = (seen - found["tip"]) / (2.0 * math.tan(half))
-    elif seen < -MISREAD:
-        raise ArgumentError(
-            f"the widths give a tip of {seen:.3f} mm, less than nothing: Z was set too high by at least "
-            f"{-seen / (2.0 * math.tan(half)):.3f} mm, or a width was misread. Set Z anew, or give tip= as measured"
-        )
-    else:
-        found["tip"] = max(seen, 0.0)
-    return found
-
-
-def _read_slot(*, widths: Any) -> dict[str, float]:
-    found = _sizes("widths", widths, 1)
-    return {"cut_width": sum(found) / len(found), "spread": max(found) - min(found)}
-
-
-def _read_square(*, x: float, y: float, rising: float, falling: float) -> dict[str, float]:
-    """Parallelogram law: p^2 = x^2 + y^2 + 2 x y cos(angle), q^2 with minus (elementary geometry)."""
-    x, y, p, q = (positive(n, v) for n, v in (("x", x), ("y", y), ("rising", rising), ("falling", falling)))
-    lean = (p * p - q * q) / (4.0 * x * y)
-    if abs(p * p + q * q - 2.0 * (x * x + y * y)) > 0.02 * (x * x + y * y) or abs(lean) >= 0.5:
-        raise ArgumentError(f"sides {x:g} and {y:g} do not go with diagonals {p:g} and {q:g}: one of them was misread")
-    return {
-        "scale_x": x / SQUARE, "scale_y": y / SQUARE, "angle": math.degrees(math.acos(lean)), "out_of_square": y * lean,
-    }  # fmt: skip
-
-
-def _chosen(steps: tuple[float, ...], name: str, number: Any) -> float:
-    if isinstance(number, bool) or not isinstance(number, int) or not 1 <= number <= len(steps):
-        raise ArgumentError(f"{name}={number!r} must be the number of a step, from 1 to {len(steps)}")
-    return float(steps[number - 1])
-
-
-def _read_line(
-    travels: tuple[float, ...], *, chosen: Any, line_width: float, tool: DiamondPoint | None = None
-) -> dict[str, float]:
-    travel = _chosen(travels, "chosen", chosen)
-    found = {"travel": travel, "line_width": positive("line_width", line_width)}
-    if tool is not None:
-        found["force"] = force_at(tool, travel)
-    return found
-
-
-def _read_fit(steps: tuple[float, ...], *, fits: Any) -> dict[str, float]:
-    return {"clearance": _chosen(steps, "fits", fits)}
-
-
-def _read_feed(feeds: tuple[float, ...], *, chosen: Any) -> dict[str, float]:
-    return {"slot_feed": _chosen(feeds, "chosen", chosen)}
-
-
-_READ: Final[dict[str, tuple[Callable[..., dict[str, float]], tuple[str, ...], tuple[str, ...]]]] = {
-    "groove": (_read_groove, ("widths",), ("tip",)),
-    "slot": (_read_slot, ("widths",), ()),
-    "square": (_read_square, ("x", "y", "rising", "falling"), ()),
-    "line": (_read_line, ("chosen", "line_width"), ("tool",)),
-    "fit": (_read_fit, ("fits",), ()),
-    "feed": (_read_feed, ("chosen",), ()),
-}
-"""What reads each kind, the readings it takes, and those it may take."""

@@ -23,6 +23,7 @@ MAY_KNOW = {
     "proof": {"units", "errors", "model", "shop", "motion"},
     "jobcheck": {"units", "errors", "model"},
     "job": {"jobcheck", "units", "errors", "model", "artwork", "shape", "shop", "cuts", "program", "motion", "proof"},
+    "trial_readings": {"errors", "model", "cuts", "trial"},
     "trial": {"units", "errors", "model", "artwork", "shape", "shop", "cuts", "job"},
     "restart": {"jobcheck", "units", "errors", "model", "program", "motion", "proof", "job"},
     "check": {"units", "errors", "model", "motion", "proof"},

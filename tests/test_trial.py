@@ -14,7 +14,8 @@ from shapely import affinity
 import pathgen as pg
 from pathgen.errors import ArgumentError
 from pathgen.model.bounds import Groove, Kerf
-from pathgen.trial import KINDS, LADDER, SIDE, trial, trial_result, trial_steps
+from pathgen.trial import KINDS, LADDER, SIDE, trial, trial_steps
+from pathgen.trial_readings import trial_result
 
 WOOD = pg.Stock(160, 140, 18, material="hardwood", thickness_range=(17.8, 18.2))
 SLATE = pg.Stock(140, 120, 8, material="stone", thickness_range=(7.8, 8.2), unevenness=0.1)
@@ -23,10 +24,13 @@ MILL = pg.EndMill(4, cutting_length=20, cutting=pg.Cutting(16000, 1800, 500, 2, 
 THIN = pg.Stock(170, 110, 12, material="hardwood", thickness_range=(11.8, 12.2))
 FINE = pg.EndMill(3, cutting_length=14, cutting=pg.Cutting(16000, 1500, 400, 1.5, 1.2))
 POINT = pg.DiamondPoint(preload=1, spring_rate=2, max_travel=1, cutting=pg.Cutting(0, 900, 200))
+BLADE = pg.TrailingKnife(trail=1.0, edge_angle=50, max_depth=2, cutting=pg.Cutting(0, 1500, 300))
+CARD = pg.Stock(120, 110, 0.5, material="card", thickness_range=(0.47, 0.53))
 EVERY = [
     ("groove", BIT, WOOD), ("slot", MILL, WOOD), ("square", BIT, WOOD), ("square", MILL, WOOD),
     ("square", POINT, SLATE),
     ("line", POINT, SLATE), ("fit", FINE, THIN), ("feed", MILL, WOOD), ("feed", BIT, WOOD),
+    ("knife", BLADE, CARD),
 ]  # fmt: skip
 
 
@@ -45,11 +49,11 @@ def test_there_is_a_trial_of_every_kind():
 
 def test_an_unknown_kind_is_told_with_those_there_are():
     for call in (
-        lambda: trial("knife", POINT, stock=WOOD, machine=ROUTER),
-        lambda: trial_result("knife", trail=1),
-        lambda: trial_steps("knife", POINT, stock=WOOD),
+        lambda: trial("flavor", POINT, stock=WOOD, machine=ROUTER),
+        lambda: trial_result("flavor", trail=1),
+        lambda: trial_steps("flavor", POINT, stock=WOOD),
     ):
-        with pytest.raises(ArgumentError, match="'groove', 'slot', 'square', 'line', 'fit', 'feed'"):
+        with pytest.raises(ArgumentError, match="'groove', 'slot', 'square', 'line', 'fit', 'feed', 'knife'"):
             call()
 
 
@@ -317,3 +321,31 @@ def test_unknown_kinds_tools_and_readings_are_refused():
     for readings in ({}, {"fits": 0}, {"fits": 7}, {"fits": "x"}, {"fits": 2, "more": 1}):
         with pytest.raises(ArgumentError, match="fits"):
             pg.trial_result("fit", **readings)
+
+
+# -- knife --------------------------------------------------------------------------------------------------------
+
+
+@given(st.floats(0.3, 4), st.floats(-0.25, 0.25))
+def test_lines_that_run_past_each_other_give_back_the_trail(true, error):
+    """A blade whose trail is shorter than stated by e leaves its tip e further on when the pivot stops."""
+    found = trial_result("knife", trail=true + error, past=error)
+    assert found == pytest.approx({"trail": true})
+
+
+def test_each_line_of_the_knife_trial_ends_on_the_next():
+    (cut,) = trial("knife", BLADE, stock=CARD, machine=ROUTER).tool_cuts
+    lines = shapely.get_parts(cut.bounds.rules[0].lines)
+    assert len(lines) == 4
+    for line in lines:
+        end = shapely.get_point(line, -1)
+        assert min(other.distance(end) for other in lines if other is not line) < 1e-9
+
+
+def test_a_knife_trial_that_cannot_be_is_refused():
+    with pytest.raises(ArgumentError, match="trailing knife"):
+        trial("knife", MILL, stock=WOOD, machine=ROUTER)
+    with pytest.raises(ArgumentError, match="larger one"):
+        trial("knife", BLADE, stock=pg.Stock(40, 40, 0.5, material="card"), machine=ROUTER)
+    with pytest.raises(ArgumentError, match="no trail at all"):
+        trial_result("knife", trail=1, past=1.5)
