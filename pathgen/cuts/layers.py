@@ -26,7 +26,7 @@ from pathgen.shape.tolerance import ARC_FIT
 
 Entry: TypeAlias = Literal["helix", "ramp", "plunge"]
 
-ENTRY_ABOVE = 0.5
+ENTRY_ABOVE = 0.2
 """An entry begins this far above the material it enters, mm. Larger: time in air; smaller: an uneven top is met
 early."""
 
@@ -96,7 +96,7 @@ def _drawn(moves: list[Move]) -> list[FloatArray]:
     if not curved:
         return rows
     inner = [k for k in curved if moves[k].role == "cut"]
-    slim = shapely.simplify([LineString(moves[k].xy) for k in inner], INNER_SIMPLIFY)
+    slim = shapely.simplify([LineString(moves[k].xy) for k in inner], INNER_SIMPLIFY, preserve_topology=False)
     outlines = {k: moves[k].xy for k in curved} | {
         k: shapely.get_coordinates(c) for k, c in zip(inner, slim, strict=True)
     }

@@ -21,10 +21,10 @@ from typing import Any, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString
+from shapely.geometry import LineString, MultiPolygon
 
 from pathgen.cuts.clearing import Move, Run, Segments, Sheet, entry_point, rings_of, trimmed
-from pathgen.cuts.routes import along, route, way_length
+from pathgen.cuts.routes import Cleared, along, route, way_length
 from pathgen.model.arrays import FloatArray
 from pathgen.model.path import Role
 from pathgen.model.tool import Direction
@@ -42,9 +42,9 @@ LONGEST_SLOT = 24.0
 """Longest slot into the next piece, in radii of the tool; beyond it the tool lifts and comes down anew. Larger: slow
 feed in full material takes longer than a lift and an entry; smaller: more lifts."""
 
-LONGEST_LINK = 60.0
-"""Longest way over cleared floor, mm: a lift, a rapid and coming down again take about as long. Larger: time;
-smaller: more lifts."""
+LONGEST_LINK = 75.0
+"""Longest way over cleared floor, mm: a lift, a rapid and coming down again take about as long. Larger: time, and way
+at depth; smaller: more lifts."""
 
 Ears: TypeAlias = list[list[FloatArray]]
 """For each sheet the ways (n, 2) that set out from one of its rings."""
@@ -80,6 +80,7 @@ def _order_children(tree: list[Sheet]) -> dict[int, int]:
     after branch.
     """
     height = [0] * len(tree)
+    bounds = shapely.bounds(np.array([s.region for s in tree], dtype=object))
     enter: dict[int, int] = {}
     for k in range(len(tree) - 1, -1, -1):
         kids = tree[k].children
@@ -89,12 +90,14 @@ def _order_children(tree: list[Sheet]) -> dict[int, int]:
         first = max(kids, key=lambda c: (height[c], round(tree[c].region.area, 6)))
         left = [c for c in kids if c != first]
         regions = np.array([tree[c].region for c in left], dtype=object)
+        boxes = bounds[left]
         best, source, last = np.full(len(left), np.inf), np.full(len(left), first), first
         branches: dict[int, list[int]] = {c: [] for c in kids}
         while not np.isnan(best).all():
-            far = np.round(shapely.distance(tree[last].region, regions), 6)
-            nearer = far < best
-            best[nearer], source[nearer] = far[nearer], last
+            maybe = np.flatnonzero(_box_gaps(boxes, bounds[last]) < best)
+            far = np.round(shapely.distance(tree[last].region, regions[maybe]), 6)
+            nearer = maybe[far < best[maybe]]
+            best[nearer], source[nearer] = far[far < best[maybe]], last
             n = int(np.nanargmin(best))
             last, best[n] = left[n], np.nan
             enter[last] = int(source[n])
@@ -104,6 +107,13 @@ def _order_children(tree: list[Sheet]) -> dict[int, int]:
             tree[k].children.append(stack.pop())
             stack += branches[tree[k].children[-1]][::-1]
     return enter
+
+
+def _box_gaps(boxes: FloatArray, box: FloatArray) -> FloatArray:
+    """Return the distances of boxes (n, 4) from a box (4,), mm: no shapes in them are nearer."""
+    gap = np.maximum(np.maximum(boxes[:, :2] - box[2:], box[:2] - boxes[:, 2:]), 0.0)
+    far: FloatArray = np.hypot(gap[:, 0], gap[:, 1])
+    return far
 
 
 def _inner_first(tree: list[Sheet]) -> list[int]:
@@ -133,6 +143,7 @@ class _Plan:
             for way in ways:
                 self.ears[k][tree[k].table.outline_of(tree[k].table.nearest(way[0])[0])].append(way)
         self.runs: list[Run] = []
+        self.cleared = Cleared(MultiPolygon([s.region for s in tree if s.parent < 0]), radius)
         self.slots: dict[int, FloatArray | None] = {}
         self.back: FloatArray | None = None
         """The way back from the last island ring to the ring from which the tool set out; None where it is on it."""
@@ -178,6 +189,8 @@ class _Plan:
         if way is not None and self.back is not None:
             way = np.concatenate([self.back, way])
         self.back = None
+        if way is not None:
+            way = self.cleared.shortened(way, self.runs)
         if way is None or way_length(way) > LONGEST_LINK:
             self.runs.append(Run(needs={len(self.runs) - 1}))
         elif way_length(way) > NOISE:
@@ -220,13 +233,13 @@ class _Plan:
         """Step over from a ring of sheet `k` to the one around it, cut that, and note the way back."""
         parent = self.tree[k].parent
         table, at, known = self.tree[parent].table, self.run.end, self.back
-        owner = np.repeat(np.arange(len(table.outlines)), np.diff(table.first))
-        piece, start, _ = table.nearest(at, owner == outer)
+        piece, start, _ = table.nearest_on(outer, at)
         start = table.snapped(piece, start, SNAP * self.stepover)
-        _, foot, gap = Segments([self.tree[k].table.outlines[ring]]).nearest(start)
+        inner = self.tree[k].table.single(ring)
+        _, foot, gap = inner.nearest(start)
         if gap > NEAR * self.stepover:
             return
-        way = along(self.tree[k].table.outlines[ring], at, foot)
+        way = along(inner, at, foot)
         self.back = None
         self.link(way)
         self.run.moves.append(Move(xy=np.array([foot, start]), role="cut", slot=True))
@@ -301,7 +314,6 @@ class _Rings:
         self.numbers = sheet.children
         self.inner = [plan.tree[c] for c in sheet.children]
         self.left = np.ones(len(self.rings), dtype=bool)
-        self.owner = np.repeat(np.arange(len(self.rings)), np.diff(self.table.first))
         self.done = Segments([r for s in self.inner for r in s.table.outlines])
         self.inner_of = np.repeat(np.arange(len(self.inner)), [len(s.table.outlines) for s in self.inner])
         self.own: list[int] = []
@@ -358,7 +370,7 @@ class _Rings:
         may be long; else the ring nearest to any ground, which can always be reached: the
         shortest way to it crosses no other.
         """
-        piece, start, _ = self.table.nearest(at, self.left[self.owner])
+        piece, start, _ = self.table.nearest(at, self.left[self.table.owner])
         start = self.table.snapped(piece, start, SNAP * self.stepover)
         found = self._foot(start)
         base = self._chain(self.here)[-1]
@@ -377,7 +389,7 @@ class _Rings:
         choice = np.where(near, away, np.inf) if near.any() else gaps
         n, k = np.unravel_index(int(np.argmin(np.round(choice, 6))), choice.shape)
         foot, start = ends[n, k]
-        piece, start, _ = self.table.nearest(start, self.owner == k)
+        piece, start, _ = self.table.nearest_on(int(k), start)
         return piece, start, foot, self.nodes[int(n)]
 
     def _join(self, limit: float) -> None:
@@ -406,7 +418,7 @@ class _Rings:
             if far <= limit:
                 return foot, ("inner", int(self.inner_of[self.done.outline_of(piece)]))
         for k in reversed(self.own):
-            _, foot, far = Segments([self.rings[k]]).nearest(at)
+            _, foot, far = self.table.single(k).nearest(at)
             if far <= limit:
                 return foot, ("own", k)
         return None
@@ -454,7 +466,7 @@ class _Rings:
         if np.abs(a - b).max() <= NOISE:
             return b[None]
         if node[0] == "own":
-            return along(self.rings[node[1]], a, b)
+            return along(self.table.single(node[1]), a, b)
         sheet = self.inner[node[1]]
         return route(sheet.region, sheet.table, a, b)
 
