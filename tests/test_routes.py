@@ -20,7 +20,7 @@ def found(region, a, b):
 
 @pytest.mark.parametrize("seed", range(5))
 def test_the_nearest_point_of_a_table_is_the_nearest_point_of_its_lines(seed):
-    """Against shapely's distance, whichever pieces are looked at; and pieces whose boxes are met hold all that cross."""
+    """Against shapely's distance, whichever pieces are looked at; and all pieces that cross a box are found."""
     random = np.random.default_rng(seed)
     xy = np.cumsum(random.normal(scale=3.0, size=(80 + 40 * seed, 2)), axis=0)
     table, both = Segments([xy[:40], xy[40:]]), MultiLineString([xy[:40], xy[40:]])

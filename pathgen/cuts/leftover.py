@@ -22,8 +22,8 @@ from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 from pathgen.shape.tolerance import NOISE, PLAN, quad_segs
 
 SPECK = 0.01
-"""A ring is trusted to clear its radius less this, and what of the rest cannot hold a disc of this radius is left out, mm.
-Larger: more passes than needed; smaller: rings drawn in arcs leave slivers, and chords of two neighbouring offsets
+"""A ring is trusted to clear its radius less this, and what of the rest cannot hold a disc of this radius is left out,
+mm. Larger: more passes than needed; smaller: rings drawn in arcs leave slivers, and chords of two neighbouring offsets
 differ by as much, so that passes would chase them."""
 
 REACH = 0.97
@@ -143,8 +143,7 @@ def _ways(pieces: Any, rings: Any, rooms: Any, radius: float) -> list[tuple[int,
 
 
 def _axes(pieces: Any, reach: float) -> tuple[FloatArray, BoolArray]:
-    """Return, for each piece, the straight way (n, 2, 2) along the middle of the narrowest rectangle around it that
-    covers this rectangle, and whether there is one."""
+    """Return straight ways (n, 2, 2) that clear the narrowest rectangle around each piece, and whether there is one."""
     corners = shapely.get_coordinates(shapely.oriented_envelope(pieces)).reshape(-1, 5, 2)
     sides = np.hypot(*np.moveaxis(corners[:, 1:3] - corners[:, :2], 2, 0))
     turn = sides[:, 0] < sides[:, 1]

@@ -32,13 +32,9 @@ from pathgen.shape.tolerance import PLAN, quad_segs
 MILDEST, WILDEST = 15.0, 120.0
 """Limits of a stated engagement, degrees. Beyond: hardly a chip, or loops that hardly differ from slots."""
 
-HAIR = 1.5 * PLAN
-"""What stands off what the tool covers by no more than this is the work of chords, mm. Larger: small corners go unreported; smaller:
-every curved wall seems to keep something."""
-
-WINDOW = 0.1
-"""How far around what the tool leaves its thin ends are looked for, in radii. Larger: time; smaller: ends are cut
-short."""
+HAIR, THIN = 1.5 * PLAN, 0.004
+"""What stands off what the tool covers by no more than this, mm, and in radii, is the work of chords. Larger: corners
+are reported too small; smaller: every curved wall seems to keep something."""
 
 Pattern: TypeAlias = Literal["rings", "lines", "steady"]
 
@@ -245,18 +241,15 @@ def _ring_plan(center: MultiPolygon, *, radius: float, cutting: Cutting) -> list
 def _missed(asked: MultiPolygon, center: MultiPolygon, radius: float) -> MultiPolygon:
     """Return what of `asked` no position of the tool covers, without the hairs that chords leave along walls.
 
-    What stands clear of the tool is found first; only around it the exact difference is taken. Elsewhere both outlines
-    lie on each other, which costs any boolean most of its time.
+    What stands clear of the tool by a hair is found first and grown by as much: taking away exactly what is covered
+    would cut along walls that both outlines share, which costs any boolean most of its time.
     """
-    segments = quad_segs(radius, PLAN)
-    core = as_multi(shapely.difference(asked, shapely.buffer(center, radius + HAIR, quad_segs=segments)))
+    hair = min(HAIR, THIN * radius)
+    covered = shapely.buffer(center, radius + hair, quad_segs=quad_segs(radius, hair / 1.5))
+    core = as_multi(shapely.difference(asked, covered))
     if core.is_empty:
         return core
-    windows = shapely.buffer(core, WINDOW * radius, quad_segs=1)
-    covered = shapely.intersection(shapely.buffer(center, radius, quad_segs=segments), windows)
-    parts = shapely.get_parts(as_multi(shapely.difference(shapely.intersection(asked, windows), covered)))
-    shapely.prepare(core)
-    return as_multi(shapely.multipolygons(parts[shapely.intersects(core, parts)]))
+    return as_multi(shapely.intersection(asked, shapely.buffer(core, hair, quad_segs=4)))
 
 
 def _missed_note(missed: MultiPolygon, asked: MultiPolygon, tool: Tool, title: str) -> tuple[Finding, ...]:

@@ -17,14 +17,15 @@ ear
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, MultiPolygon
+from shapely.geometry import LineString
 
 from pathgen.cuts.clearing import Move, Run, Segments, Sheet, entry_point, rings_of, trimmed
-from pathgen.cuts.routes import Cleared, along, route, way_length
+from pathgen.cuts.routes import along, route, way_length
 from pathgen.model.arrays import FloatArray
 from pathgen.model.path import Role
 from pathgen.model.tool import Direction
@@ -143,7 +144,6 @@ class _Plan:
             for way in ways:
                 self.ears[k][tree[k].table.outline_of(tree[k].table.nearest(way[0])[0])].append(way)
         self.runs: list[Run] = []
-        self.cleared = Cleared(MultiPolygon([s.region for s in tree if s.parent < 0]), radius)
         self.slots: dict[int, FloatArray | None] = {}
         self.back: FloatArray | None = None
         """The way back from the last island ring to the ring from which the tool set out; None where it is on it."""
@@ -189,8 +189,6 @@ class _Plan:
         if way is not None and self.back is not None:
             way = np.concatenate([self.back, way])
         self.back = None
-        if way is not None:
-            way = self.cleared.shortened(way, self.runs)
         if way is None or way_length(way) > LONGEST_LINK:
             self.runs.append(Run(needs={len(self.runs) - 1}))
         elif way_length(way) > NOISE:
@@ -314,7 +312,6 @@ class _Rings:
         self.numbers = sheet.children
         self.inner = [plan.tree[c] for c in sheet.children]
         self.left = np.ones(len(self.rings), dtype=bool)
-        self.done = Segments([r for s in self.inner for r in s.table.outlines])
         self.inner_of = np.repeat(np.arange(len(self.inner)), [len(s.table.outlines) for s in self.inner])
         self.own: list[int] = []
         self.lines: Any = None
@@ -325,13 +322,23 @@ class _Rings:
         """Steps longer than `NEAR` are noted too."""
         self.steps: dict[Node, tuple[FloatArray, FloatArray, Node]] = {}
         """For each ring cut: (where the tool left the ground, where it met the ring, the ground)."""
-        self.outline = shapely.multilinestrings([LineString(r) for r in self.rings])
-        shapely.prepare(self.outline)
         for k, (leave, start, child) in plan.early[number].items():
             self.left[k] = False
             self.own.append(k)
             self.steps["own", k] = leave, start, ("inner", self.numbers.index(child))
         self.here: Node = ("inner", len(self.inner) - 1)
+
+    @cached_property
+    def done(self) -> Segments:
+        """The rings of all sheets inside."""
+        return Segments([r for s in self.inner for r in s.table.outlines])
+
+    @cached_property
+    def outline(self) -> Any:
+        """The rings of this sheet as one shape."""
+        whole = shapely.multilinestrings([LineString(r) for r in self.rings])
+        shapely.prepare(whole)
+        return whole
 
     def first(self, start: FloatArray) -> None:
         """Cut the ring nearest to `start` in full material."""

@@ -10,26 +10,15 @@ import math
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
+from shapely.geometry import Polygon
 
-from pathgen.cuts.clearing import Run, Segments
+from pathgen.cuts.clearing import Segments
 from pathgen.model.arrays import FloatArray
 from pathgen.shape.tolerance import NOISE
 
 TOUCH = 1e-5
 """A point this near to an outline lies on it, mm. Larger: ways cut corners by as much; smaller: rounding of offsets
 makes points on an outline look off it."""
-
-WORTH = 25.0
-"""Ways shorter than this are taken as they are, mm. Larger: detours; smaller: time."""
-
-SPARE = 0.02
-"""The tool may seem to cut this much to its side on a way over cleared floor, mm: what chords and arcs err by.
-Larger: it might cut; smaller: no way is free."""
-
-HALVINGS = 3
-"""How often a way that cannot be cut short as a whole is halved. More: time; fewer: detours."""
 
 SHORT = 1e-3
 """Stretches shorter than this may leave the region, mm: the tool's edge has cut further than that already. Larger: it
@@ -121,62 +110,3 @@ def _crossings(table: Segments, a: FloatArray, way: FloatArray, length: float) -
         ends.append(table.outline_of(piece) if far <= TOUCH else -1)
     rings: list[int] = [ends[0], *table.owner[index[hit]].tolist(), ends[1]]
     return np.concatenate([[0.0], t[hit], [1.0]]), rings
-
-
-class Cleared:
-    """What the tool has cleared so far, looked at only where a way could be cut short."""
-
-    def __init__(self, center: MultiPolygon, radius: float) -> None:
-        self.radius = radius
-        self.room = center.buffer(10 * NOISE)
-        shapely.prepare(self.room)
-        self._ways: list[FloatArray] = []
-        self._boxes: list[FloatArray] = []
-        self._known = (0, 0)
-
-    def shortened(self, way: FloatArray, runs: list[Run]) -> FloatArray:
-        """Return a way over cleared floor with the detours left out between which the floor is cleared too.
-
-        Args:
-            way: (n, 2), mm.
-            runs: everything cut before, in order; only what was added since the last call is read anew.
-        """
-        direct = float(np.hypot(*(way[-1] - way[0])))
-        if way_length(way) < max(WORTH, 1.15 * direct):
-            return way
-        swept = self._around(way, runs)
-        shapely.prepare(swept)
-        return self._pulled(way, swept, 0)
-
-    def _pulled(self, way: FloatArray, swept: BaseGeometry, halved: int) -> FloatArray:
-        """Return the straight way where the tool is free there; else two halves, each treated so."""
-        ends: FloatArray = way[[0, -1]]
-        if len(way) < 3:
-            return ends
-        line = LineString(ends)
-        if self.room.covers(line) and swept.covers(line.buffer(self.radius - SPARE, quad_segs=8)):
-            return ends
-        if halved == HALVINGS:
-            return way
-        mark = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
-        k = int(np.clip(np.searchsorted(mark, 0.5 * mark[-1]), 1, len(way) - 2))
-        first, last = (self._pulled(part, swept, halved + 1) for part in (way[: k + 1], way[k:]))
-        return np.concatenate([first, last[1:]])
-
-    def _around(self, way: FloatArray, runs: list[Run]) -> BaseGeometry:
-        """Return what is cleared in the box around a way."""
-        done, seen = self._known
-        for n in range(done, len(runs)):
-            begin = seen if n == done else 0
-            ways = [m.xy for m in runs[n].moves[begin:] if m.role != "link"]
-            self._ways += ways
-            self._boxes += [np.concatenate([w.min(axis=0), w.max(axis=0)]) for w in ways]
-        self._known = (len(runs) - 1, len(runs[-1].moves)) if runs else (0, 0)
-        low, high = way.min(axis=0) - self.radius, way.max(axis=0) + self.radius
-        boxes = np.array(self._boxes).reshape(-1, 4)
-        meets = ((boxes[:, :2] <= high) & (boxes[:, 2:] >= low)).all(axis=1)
-        lines = np.array([LineString(self._ways[k]) for k in np.flatnonzero(meets)], dtype=object)
-        near = shapely.clip_by_rect(lines, *low, *high)
-        near = near[~shapely.is_empty(near)]
-        near = shapely.simplify(near, SPARE / 4, preserve_topology=False)
-        return shapely.union_all(shapely.buffer(near, self.radius, quad_segs=16))
