@@ -148,8 +148,8 @@ def plain_rings(region, radius, stepover):
     ],
 )
 def test_links_and_short_passes_add_little_to_the_rings(shape, share):
-    """Cutting is at most 1.08 x (length of the plain rings + area they leave / stepover); below half the diameter that
-    includes the ways over cleared floor, but for islands that stand far apart (30 x 20 mm, 1.11 x)."""
+    """Cutting is at most 1.08 x (length of the plain rings + area they leave / stepover). That includes the ways over
+    cleared floor but for many islands: far apart (30 x 20 mm, 1.16 and 1.25 x), and close with wide steps (1.15 x)."""
     region, tool = shape(), mill(share=share)
     rings, left = plain_rings(region, 1.5, share * 3)
     (cut,) = pocket(region, tool, depth=2)
@@ -157,7 +157,8 @@ def test_links_and_short_passes_add_little_to_the_rings(shape, share):
     links = sum(p.path.length for p in cut.passes if p.role == "link")
     limit = sum(r.length for r in rings) + left / (share * 3)
     assert m.feed + m.finish - links <= 1.08 * limit
-    assert m.feed + m.finish <= (1.08 if share < 0.5 and shape is not forty_islands else 1.25) * limit
+    whole = {forty_islands: (1.17, 1.26), ring_with_islands: (1.08, 1.15)}.get(shape, (1.08, 1.08))
+    assert m.feed + m.finish <= whole[share > 0.5] * limit
 
 
 def test_wide_steps_leave_pillars_round_letters_and_they_are_cut():
@@ -566,20 +567,16 @@ def test_a_plate_is_cleared_without_a_lift(share):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("shape", "share", "most", "limit"),
-    [
-        (sign_background, 0.45, 46, 0.10),
-        (sign_background, 0.7, 45, 0.115),
-        (ring_with_islands, 0.45, 2, 0.10),
-        (ring_with_islands, 0.7, 8, 0.10),
-    ],
+    ("shape", "share", "more"),
+    [(sign_background, 0.45, 4), (sign_background, 0.7, 4), (ring_with_islands, 0.45, 1), (ring_with_islands, 0.7, 5)],
 )
-def test_lifting_takes_about_a_tenth_of_the_time_or_less(shape, share, most, limit):
-    """Rapids and lifted moves, from the written text. Of the 45 lifts round two lines of text 29 lead into counters and
-    rooms between letters that nothing joins; the others would need long slots or ways of more than 60 mm."""
+def test_lifting_takes_less_than_a_tenth_of_the_time(shape, share, more):
+    """Rapids and lifted moves, from the written text. Most lifts lead into full material, where no cleared floor can
+    lead; `more` come down on cleared floor, to which the way at depth would be longer than a lift takes."""
     cut, motion, spent = written(shape(), mill(3, share=share))
-    assert lifts(motion) == len(chains(cut)) <= most
-    assert 0 < lifted_share(motion, spent) <= limit
+    entries = sum(p.role == "entry" for p in cut.passes)
+    assert lifts(motion) == len(chains(cut)) <= entries + more
+    assert 0 < lifted_share(motion, spent) <= 0.10
 
 
 def test_pieces_that_hang_together_are_cleared_in_one_go():

@@ -5,17 +5,36 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, MultiLineString, Point, box
 from strategies import regions
 
 from pathgen.cuts.clearing import Segments, rings_of
 from pathgen.cuts.routes import along, route, way_length
 
-SQUARE = np.array([[0.0, 0], [10, 0], [10, 10], [0, 10], [0, 0]])
+SQUARE = Segments([np.array([[0.0, 0], [10, 0], [10, 10], [0, 10], [0, 0]])])
 
 
 def found(region, a, b):
     return route(region, Segments(rings_of(region, "climb")), np.array(a, dtype=float), np.array(b, dtype=float))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_nearest_point_of_a_table_is_the_nearest_point_of_its_lines(seed):
+    """Against shapely's distance, whichever pieces are looked at; and all pieces that cross a box are found."""
+    random = np.random.default_rng(seed)
+    xy = np.cumsum(random.normal(scale=3.0, size=(80 + 40 * seed, 2)), axis=0)
+    table, both = Segments([xy[:40], xy[40:]]), MultiLineString([xy[:40], xy[40:]])
+    for at in random.uniform(-60, 60, (9, 2)):
+        piece, foot, far = table.nearest(at)
+        assert far == pytest.approx(Point(at).distance(both), abs=1e-4)
+        assert LineString([table.a[piece], table.a[piece] + table.step[piece]]).distance(Point(foot)) < 1e-9
+        second = table.nearest(at, table.owner == 1)
+        assert second[2] == pytest.approx(Point(at).distance(LineString(xy[40:])), abs=1e-4)
+        assert table.nearest_on(1, at)[2] == pytest.approx(second[2], abs=1e-4)
+    way = LineString([(-30, -20), (25, 30)])
+    lines = shapely.linestrings(np.stack([table.a, table.a + table.step], axis=1))
+    found = table.near(np.array([-30.0, -20]), np.array([25.0, 30]))
+    assert set(np.flatnonzero(shapely.intersects(lines, way))) <= set(found)
 
 
 def test_the_shorter_way_along_a_ring():

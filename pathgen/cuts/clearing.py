@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -33,7 +34,7 @@ import shapely
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from pathgen.errors import ArgumentError
-from pathgen.model.arrays import BoolArray, FloatArray
+from pathgen.model.arrays import BoolArray, FloatArray, IntArray
 from pathgen.model.path import Role
 from pathgen.model.tool import Cutting, Direction, Tool
 from pathgen.shape.tolerance import NOISE, PLAN, SIMPLIFY, quad_segs
@@ -81,26 +82,99 @@ class Run:
         return last
 
 
+GROUP = 32
+"""Pieces in a group of a table. Larger: more pieces are looked at; smaller: more boxes are."""
+
+TIE = 1e-9
+"""Squares of distances that differ by less are equal, mm2: rounding must not choose between pieces."""
+
+
 class Segments:
-    """The straight pieces of several outlines in flat arrays, to find nearest points quickly."""
+    """The straight pieces of several outlines in flat arrays, to find nearest points quickly.
+
+    Pieces stand in groups of `GROUP` with a box each, so that most need not be looked at.
+    """
 
     def __init__(self, outlines: list[FloatArray]) -> None:
         self.outlines = outlines
-        self.first = np.concatenate([[0], np.cumsum([len(r) - 1 for r in outlines])])
+        self.first = np.concatenate([[0], np.cumsum([len(r) - 1 for r in outlines])]).astype(np.int64)
         self.a = np.concatenate([r[:-1] for r in outlines]) if outlines else np.empty((0, 2))
-        self.step = np.concatenate([np.diff(r, axis=0) for r in outlines]) if outlines else np.empty((0, 2))
-        self.square = np.maximum(np.einsum("ij,ij->i", self.step, self.step), 1e-300)
+        b = np.concatenate([r[1:] for r in outlines]) if outlines else np.empty((0, 2))
+        self.step = b - self.a
+        self.square = np.maximum(self.step[:, 0] ** 2 + self.step[:, 1] ** 2, 1e-300)
+        self._single: dict[int, Segments] = {}
+
+    @cached_property
+    def mark(self) -> FloatArray:
+        """Length from the first vertex to each, all outlines in a row, mm."""
+        return np.concatenate([[0.0], np.cumsum(np.sqrt(self.square))])
+
+    @cached_property
+    def owner(self) -> IntArray:
+        """The outline of each piece."""
+        return np.repeat(np.arange(len(self.outlines)), np.diff(self.first))
+
+    @cached_property
+    def _rows(self) -> FloatArray:
+        """(5, groups, GROUP) start, step and 1 / square of each piece, the last repeated to fill its group."""
+        count = -(-len(self.a) // GROUP)
+        columns = np.concatenate([self.a.T, self.step.T, 1.0 / self.square[None]])
+        if len(self.a) <= GROUP:
+            return columns[:, None]
+        fill = np.repeat(columns[:, -1:], count * GROUP - len(self.a), axis=1)
+        return np.concatenate([columns, fill], axis=1).reshape(5, count, GROUP)
+
+    @cached_property
+    def _boxes(self) -> tuple[FloatArray, FloatArray]:
+        """Low and high corners (2, groups) of the boxes around groups."""
+        begin = self._rows[:2]
+        end = begin + self._rows[2:4]
+        return np.minimum(begin, end).min(axis=2), np.maximum(begin, end).max(axis=2)
+
+    def single(self, n: int) -> Segments:
+        """Return the table of outline `n` alone."""
+        if n not in self._single:
+            self._single[n] = Segments([self.outlines[n]])
+        return self._single[n]
+
+    def near(self, low: FloatArray, high: FloatArray) -> IntArray:
+        """Return the pieces of all groups whose boxes meet the box from `low` to `high`."""
+        if len(self.a) <= 2 * GROUP:
+            return np.arange(len(self.a))
+        lows, highs = self._boxes
+        meets = (lows <= high[:, None]).all(axis=0) & (highs >= low[:, None]).all(axis=0)
+        index = (np.flatnonzero(meets)[:, None] * GROUP + np.arange(GROUP)).ravel()
+        return index[index < len(self.a)]
 
     def nearest(self, point: FloatArray, wanted: BoolArray | None = None) -> tuple[int, FloatArray, float]:
-        """Return (index of the piece, nearest point, distance) among the pieces `wanted`."""
-        t = np.clip(np.einsum("ij,ij->i", point - self.a, self.step) / self.square, 0.0, 1.0)
-        foot = self.a + t[:, None] * self.step
-        away = foot - point
-        square = np.einsum("ij,ij->i", away, away)
+        """Return (index of the piece, nearest point, distance) among the pieces `wanted`; of equals, the first."""
+        columns = self._rows
+        x, y = float(point[0]), float(point[1])
+        groups = None
+        if wanted is None and columns.shape[1] > 2:
+            lows, highs = self._boxes
+            gap = np.maximum(np.maximum(lows - point[:, None], point[:, None] - highs), 0.0)
+            most = ((columns[0, :, 0] - x) ** 2 + (columns[1, :, 0] - y) ** 2).min()
+            groups = np.flatnonzero(gap[0] ** 2 + gap[1] ** 2 <= most + TIE)
+            columns = columns[:, groups]
+        ax, ay, sx, sy, inverse = columns
+        dx, dy = x - ax, y - ay
+        t = np.minimum(np.maximum((dx * sx + dy * sy) * inverse, 0.0), 1.0)
+        dx -= t * sx
+        dy -= t * sy
+        square = (dx * dx + dy * dy).ravel()
         if wanted is not None:
-            square = np.where(wanted, square, np.inf)
-        k = int(np.argmin(np.round(square, 9)))
-        return k, foot[k], math.sqrt(float(square[k]))
+            square[: len(wanted)][~wanted] = np.inf
+            square[len(wanted) :] = np.inf
+        k = int((square <= square.min() + TIE).argmax())
+        piece = k if groups is None else int(groups[k // GROUP]) * GROUP + k % GROUP
+        foot: FloatArray = self.a[piece] + t.ravel()[k] * self.step[piece]
+        return piece, foot, math.sqrt(float(square[k]))
+
+    def nearest_on(self, n: int, point: FloatArray) -> tuple[int, FloatArray, float]:
+        """Return the same among the pieces of outline `n`."""
+        piece, foot, far = self.single(n).nearest(point)
+        return piece + int(self.first[n]), foot, far
 
     def outline_of(self, piece: int) -> int:
         """Return the index of the outline that holds a piece."""

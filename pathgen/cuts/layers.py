@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, MultiPolygon
+from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.clearing import Move, Run
@@ -26,7 +26,7 @@ from pathgen.shape.tolerance import ARC_FIT
 
 Entry: TypeAlias = Literal["helix", "ramp", "plunge"]
 
-ENTRY_ABOVE = 0.5
+ENTRY_ABOVE = 0.2
 """An entry begins this far above the material it enters, mm. Larger: time in air; smaller: an uneven top is met
 early."""
 
@@ -96,7 +96,9 @@ def _drawn(moves: list[Move]) -> list[FloatArray]:
     if not curved:
         return rows
     inner = [k for k in curved if moves[k].role == "cut"]
-    slim = shapely.simplify([LineString(moves[k].xy) for k in inner], INNER_SIMPLIFY)
+    owner = np.repeat(np.arange(len(inner)), [len(moves[k].xy) for k in inner])
+    lines = shapely.linestrings(np.concatenate([moves[k].xy for k in inner]), indices=owner) if inner else []
+    slim = shapely.simplify(lines, INNER_SIMPLIFY, preserve_topology=False)
     outlines = {k: moves[k].xy for k in curved} | {
         k: shapely.get_coordinates(c) for k, c in zip(inner, slim, strict=True)
     }

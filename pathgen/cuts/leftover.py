@@ -18,12 +18,13 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.clearing import Sheet
-from pathgen.model.arrays import FloatArray, IntArray
-from pathgen.shape.tolerance import PLAN, quad_segs
+from pathgen.model.arrays import BoolArray, FloatArray, IntArray
+from pathgen.shape.tolerance import NOISE, PLAN, quad_segs
 
 SPECK = 0.01
-"""What cannot hold a disc of this radius is not worth a pass, mm. Larger: it is felt under a finger; smaller: chords
-of two neighbouring offsets differ by as much and passes would chase them."""
+"""A ring is trusted to clear its radius less this, and what of the rest cannot hold a disc of this radius is left out,
+mm. Larger: more passes than needed; smaller: rings drawn in arcs leave slivers, and chords of two neighbouring offsets
+differ by as much, so that passes would chase them."""
 
 REACH = 0.97
 """Share of the radius a pass may rely on to cover a pillar. Larger: chords and simplified middles leave specks;
@@ -32,6 +33,10 @@ smaller: passes longer than they must be."""
 REACH_CHECK = 0.999
 """Share of the radius within which a corner of a pillar counts as cleared. Larger: chords deceive; smaller: more
 pieces are looked at closely for nothing."""
+
+WIDE = 0.85
+"""Half the width of a rectangle, in what a pass covers to its side, up to which one straight way along it clears all of
+it. Larger: the way's ends reach further; smaller: more pieces need a bent one."""
 
 _ROUNDS = 6
 """How often what is still left is looked for again. One round nearly always does; more only mend odd shapes."""
@@ -48,12 +53,12 @@ def leftovers(tree: list[Sheet], *, radius: float, stepover: float, error: float
     """
     if stepover <= radius:
         return np.array([], dtype=object), np.zeros(0, dtype=np.int64)
-    segments = quad_segs(radius, error)
-    areas = shapely.buffer(np.array([s.region for s in tree], dtype=object), -radius, quad_segs=segments)
+    segments, sure = quad_segs(radius, error), radius - SPECK
+    areas = shapely.buffer(np.array([s.region for s in tree], dtype=object), -sure, quad_segs=segments)
     parents = [k for k, s in enumerate(tree) if s.children and not areas[k].is_empty]
     kids = np.array([MultiPolygon([tree[c].region for c in tree[k].children]) for k in parents], dtype=object)
     if parents:
-        areas[parents] = shapely.difference(areas[parents], shapely.buffer(kids, radius, quad_segs=segments))
+        areas[parents] = shapely.difference(areas[parents], shapely.buffer(kids, sure, quad_segs=segments))
     return solid_parts(areas)
 
 
@@ -107,7 +112,7 @@ def _rest(pieces: Any, ways: list[FloatArray], radius: float) -> tuple[Any, IntA
     if not len(doubtful):
         return np.array([], dtype=object), np.zeros(0, dtype=np.int64)
     close = np.unique(tree.query(pieces[doubtful], predicate="dwithin", distance=radius)[1])
-    swept = shapely.union_all(shapely.buffer(lines[close], radius, quad_segs=quad_segs(radius, PLAN)))
+    swept = shapely.union_all(shapely.buffer(lines[close], radius - SPECK, quad_segs=quad_segs(radius, PLAN)))
     parts, of = solid_parts(shapely.difference(pieces[doubtful], swept))
     return parts, doubtful[of]
 
@@ -115,10 +120,17 @@ def _rest(pieces: Any, ways: list[FloatArray], radius: float) -> tuple[Any, IntA
 def _ways(pieces: Any, rings: Any, rooms: Any, radius: float) -> list[tuple[int, FloatArray]]:
     """Return ways (piece, (n, 2)) that together clear `pieces`; each sets out from the ring of its piece."""
     reach = REACH * radius
-    small = shapely.minimum_bounding_radius(pieces) <= 0.9 * reach
-    long = [_middle(p, reach) if not s else [] for p, s in zip(pieces, small.tolist(), strict=True)]
-    spots = np.array([not paths for paths in long])
-    result = [(k, _led(path, rings[k])) for k, paths in enumerate(long) for path in paths]
+    straight = np.flatnonzero(shapely.minimum_bounding_radius(pieces) > 0.9 * reach)
+    long: dict[int, list[FloatArray]] = {}
+    if len(straight):
+        axes, fits = _axes(pieces[straight], reach)
+        fits[fits] = shapely.covers(rooms[straight[fits]], shapely.linestrings(axes[fits]))
+        long = {
+            int(k): [axis] if fit else _middle(pieces[k], reach)
+            for k, axis, fit in zip(straight, axes, fits, strict=True)
+        }
+    spots = np.array([not long.get(k) for k in range(len(pieces))])
+    result = [(k, _led(path, rings[k])) for k, paths in long.items() for path in paths]
     if spots.any():
         middles = shapely.centroid(shapely.minimum_bounding_circle(pieces[spots]))
         outside = ~shapely.covers(rooms[spots], middles)
@@ -128,6 +140,22 @@ def _ways(pieces: Any, rings: Any, rooms: Any, radius: float) -> list[tuple[int,
         places = np.flatnonzero(spots).tolist()
         result += [(k, _short_visit(lead, hull, reach)) for k, lead, hull in zip(places, leads, hulls, strict=True)]
     return result
+
+
+def _axes(pieces: Any, reach: float) -> tuple[FloatArray, BoolArray]:
+    """Return straight ways (n, 2, 2) that clear the narrowest rectangle around each piece, and whether there is one."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(pieces)).reshape(-1, 5, 2)
+    sides = np.hypot(*np.moveaxis(corners[:, 1:3] - corners[:, :2], 2, 0))
+    turn = sides[:, 0] < sides[:, 1]
+    first = np.where(turn[:, None, None], corners[:, [0, 1]], corners[:, [1, 2]])
+    last = np.where(turn[:, None, None], corners[:, [3, 2]], corners[:, [0, 3]])
+    ends = np.stack([first.mean(axis=1), last.mean(axis=1)], axis=1)
+    half, length = 0.5 * sides.min(axis=1), sides.max(axis=1)
+    fits = half <= WIDE * reach
+    back = np.sqrt(np.maximum(reach * reach - half * half, 0.0)) / np.maximum(length, NOISE)
+    back = np.minimum(back, 0.49)[:, None]
+    step = ends[:, 1] - ends[:, 0]
+    return np.stack([ends[:, 0] + back * step, ends[:, 1] - back * step], axis=1), fits
 
 
 def _led(path: FloatArray, rings: BaseGeometry) -> FloatArray:
@@ -161,7 +189,7 @@ def _middle(piece: Polygon, reach: float) -> list[FloatArray]:
     edges = edges[shapely.contains_properly(outline, edges)]
     if not len(edges):
         return []
-    merged = shapely.get_parts(shapely.line_merge(shapely.union_all(edges)))
+    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(edges)))
     return _trimmed_ways(list(merged), reach)
 
 

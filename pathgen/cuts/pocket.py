@@ -32,6 +32,10 @@ from pathgen.shape.tolerance import PLAN, quad_segs
 MILDEST, WILDEST = 15.0, 120.0
 """Limits of a stated engagement, degrees. Beyond: hardly a chip, or loops that hardly differ from slots."""
 
+HAIR, THIN = 1.5 * PLAN, 0.004
+"""What stands off what the tool covers by no more than this, mm, and in radii, is the work of chords. Larger: corners
+are reported too small; smaller: every curved wall seems to keep something."""
+
 Pattern: TypeAlias = Literal["rings", "lines", "steady"]
 
 
@@ -235,13 +239,17 @@ def _ring_plan(center: MultiPolygon, *, radius: float, cutting: Cutting) -> list
 
 
 def _missed(asked: MultiPolygon, center: MultiPolygon, radius: float) -> MultiPolygon:
-    """Return what of `asked` no position of the tool covers, without the hairs that chords leave along walls."""
-    covered = shapely.buffer(center, radius, quad_segs=quad_segs(radius, PLAN))
-    rest = as_multi(shapely.difference(asked, covered))
-    parts = np.array(rest.geoms, dtype=object)
-    if not len(parts):
-        return rest
-    return MultiPolygon(parts[~shapely.is_empty(shapely.buffer(parts, -1.5 * PLAN, quad_segs=4))].tolist())
+    """Return what of `asked` no position of the tool covers, without the hairs that chords leave along walls.
+
+    What stands clear of the tool by a hair is found first and grown by as much: taking away exactly what is covered
+    would cut along walls that both outlines share, which costs any boolean most of its time.
+    """
+    hair = min(HAIR, THIN * radius)
+    covered = shapely.buffer(center, radius + hair, quad_segs=quad_segs(radius, hair / 1.5))
+    core = as_multi(shapely.difference(asked, covered))
+    if core.is_empty:
+        return core
+    return as_multi(shapely.intersection(asked, shapely.buffer(core, hair, quad_segs=4)))
 
 
 def _missed_note(missed: MultiPolygon, asked: MultiPolygon, tool: Tool, title: str) -> tuple[Finding, ...]:

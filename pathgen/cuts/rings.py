@@ -17,6 +17,7 @@ ear
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -42,9 +43,9 @@ LONGEST_SLOT = 24.0
 """Longest slot into the next piece, in radii of the tool; beyond it the tool lifts and comes down anew. Larger: slow
 feed in full material takes longer than a lift and an entry; smaller: more lifts."""
 
-LONGEST_LINK = 60.0
-"""Longest way over cleared floor, mm: a lift, a rapid and coming down again take about as long. Larger: time;
-smaller: more lifts."""
+LONGEST_LINK = 75.0
+"""Longest way over cleared floor, mm: a lift, a rapid and coming down again take about as long. Larger: time, and way
+at depth; smaller: more lifts."""
 
 Ears: TypeAlias = list[list[FloatArray]]
 """For each sheet the ways (n, 2) that set out from one of its rings."""
@@ -80,6 +81,7 @@ def _order_children(tree: list[Sheet]) -> dict[int, int]:
     after branch.
     """
     height = [0] * len(tree)
+    bounds = shapely.bounds(np.array([s.region for s in tree], dtype=object))
     enter: dict[int, int] = {}
     for k in range(len(tree) - 1, -1, -1):
         kids = tree[k].children
@@ -89,12 +91,14 @@ def _order_children(tree: list[Sheet]) -> dict[int, int]:
         first = max(kids, key=lambda c: (height[c], round(tree[c].region.area, 6)))
         left = [c for c in kids if c != first]
         regions = np.array([tree[c].region for c in left], dtype=object)
+        boxes = bounds[left]
         best, source, last = np.full(len(left), np.inf), np.full(len(left), first), first
         branches: dict[int, list[int]] = {c: [] for c in kids}
         while not np.isnan(best).all():
-            far = np.round(shapely.distance(tree[last].region, regions), 6)
-            nearer = far < best
-            best[nearer], source[nearer] = far[nearer], last
+            maybe = np.flatnonzero(_box_gaps(boxes, bounds[last]) < best)
+            far = np.round(shapely.distance(tree[last].region, regions[maybe]), 6)
+            nearer = maybe[far < best[maybe]]
+            best[nearer], source[nearer] = far[far < best[maybe]], last
             n = int(np.nanargmin(best))
             last, best[n] = left[n], np.nan
             enter[last] = int(source[n])
@@ -104,6 +108,13 @@ def _order_children(tree: list[Sheet]) -> dict[int, int]:
             tree[k].children.append(stack.pop())
             stack += branches[tree[k].children[-1]][::-1]
     return enter
+
+
+def _box_gaps(boxes: FloatArray, box: FloatArray) -> FloatArray:
+    """Return the distances of boxes (n, 4) from a box (4,), mm: no shapes in them are nearer."""
+    gap = np.maximum(np.maximum(boxes[:, :2] - box[2:], box[:2] - boxes[:, 2:]), 0.0)
+    far: FloatArray = np.hypot(gap[:, 0], gap[:, 1])
+    return far
 
 
 def _inner_first(tree: list[Sheet]) -> list[int]:
@@ -220,13 +231,13 @@ class _Plan:
         """Step over from a ring of sheet `k` to the one around it, cut that, and note the way back."""
         parent = self.tree[k].parent
         table, at, known = self.tree[parent].table, self.run.end, self.back
-        owner = np.repeat(np.arange(len(table.outlines)), np.diff(table.first))
-        piece, start, _ = table.nearest(at, owner == outer)
+        piece, start, _ = table.nearest_on(outer, at)
         start = table.snapped(piece, start, SNAP * self.stepover)
-        _, foot, gap = Segments([self.tree[k].table.outlines[ring]]).nearest(start)
+        inner = self.tree[k].table.single(ring)
+        _, foot, gap = inner.nearest(start)
         if gap > NEAR * self.stepover:
             return
-        way = along(self.tree[k].table.outlines[ring], at, foot)
+        way = along(inner, at, foot)
         self.back = None
         self.link(way)
         self.run.moves.append(Move(xy=np.array([foot, start]), role="cut", slot=True))
@@ -301,8 +312,6 @@ class _Rings:
         self.numbers = sheet.children
         self.inner = [plan.tree[c] for c in sheet.children]
         self.left = np.ones(len(self.rings), dtype=bool)
-        self.owner = np.repeat(np.arange(len(self.rings)), np.diff(self.table.first))
-        self.done = Segments([r for s in self.inner for r in s.table.outlines])
         self.inner_of = np.repeat(np.arange(len(self.inner)), [len(s.table.outlines) for s in self.inner])
         self.own: list[int] = []
         self.lines: Any = None
@@ -313,13 +322,23 @@ class _Rings:
         """Steps longer than `NEAR` are noted too."""
         self.steps: dict[Node, tuple[FloatArray, FloatArray, Node]] = {}
         """For each ring cut: (where the tool left the ground, where it met the ring, the ground)."""
-        self.outline = shapely.multilinestrings([LineString(r) for r in self.rings])
-        shapely.prepare(self.outline)
         for k, (leave, start, child) in plan.early[number].items():
             self.left[k] = False
             self.own.append(k)
             self.steps["own", k] = leave, start, ("inner", self.numbers.index(child))
         self.here: Node = ("inner", len(self.inner) - 1)
+
+    @cached_property
+    def done(self) -> Segments:
+        """The rings of all sheets inside."""
+        return Segments([r for s in self.inner for r in s.table.outlines])
+
+    @cached_property
+    def outline(self) -> Any:
+        """The rings of this sheet as one shape."""
+        whole = shapely.multilinestrings([LineString(r) for r in self.rings])
+        shapely.prepare(whole)
+        return whole
 
     def first(self, start: FloatArray) -> None:
         """Cut the ring nearest to `start` in full material."""
@@ -358,7 +377,7 @@ class _Rings:
         may be long; else the ring nearest to any ground, which can always be reached: the
         shortest way to it crosses no other.
         """
-        piece, start, _ = self.table.nearest(at, self.left[self.owner])
+        piece, start, _ = self.table.nearest(at, self.left[self.table.owner])
         start = self.table.snapped(piece, start, SNAP * self.stepover)
         found = self._foot(start)
         base = self._chain(self.here)[-1]
@@ -377,7 +396,7 @@ class _Rings:
         choice = np.where(near, away, np.inf) if near.any() else gaps
         n, k = np.unravel_index(int(np.argmin(np.round(choice, 6))), choice.shape)
         foot, start = ends[n, k]
-        piece, start, _ = self.table.nearest(start, self.owner == k)
+        piece, start, _ = self.table.nearest_on(int(k), start)
         return piece, start, foot, self.nodes[int(n)]
 
     def _join(self, limit: float) -> None:
@@ -406,7 +425,7 @@ class _Rings:
             if far <= limit:
                 return foot, ("inner", int(self.inner_of[self.done.outline_of(piece)]))
         for k in reversed(self.own):
-            _, foot, far = Segments([self.rings[k]]).nearest(at)
+            _, foot, far = self.table.single(k).nearest(at)
             if far <= limit:
                 return foot, ("own", k)
         return None
@@ -454,7 +473,7 @@ class _Rings:
         if np.abs(a - b).max() <= NOISE:
             return b[None]
         if node[0] == "own":
-            return along(self.rings[node[1]], a, b)
+            return along(self.table.single(node[1]), a, b)
         sheet = self.inner[node[1]]
         return route(sheet.region, sheet.table, a, b)
 

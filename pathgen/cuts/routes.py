@@ -6,6 +6,8 @@ So it is mended by going along that outline, the shorter way round.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
@@ -28,14 +30,19 @@ def way_length(way: FloatArray) -> float:
     return float(np.hypot(*np.diff(way, axis=0).T).sum())
 
 
-def along(ring: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return the shorter way (n, 2) along a closed ring from its point `a` to its point `b`, both included."""
-    table = Segments([ring])
-    mark = np.concatenate([[0.0], np.cumsum(np.sqrt(table.square))])
+def along(table: Segments, a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the shorter way (n, 2) along a closed outline from its point `a` to its point `b`, both included.
+
+    Args:
+        table: that outline alone.
+        a: mm.
+        b: mm.
+    """
+    ring, mark = table.outlines[0], table.mark
     at = []
     for point in (a, b):
         piece, foot, _ = table.nearest(point)
-        at.append(float(mark[piece] + np.hypot(*(foot - table.a[piece]))))
+        at.append(float(mark[piece] + math.hypot(*(foot - table.a[piece]).tolist())))
     total = float(mark[-1])
     forward = (at[1] - at[0]) % total
     back = forward > 0.5 * total
@@ -76,7 +83,7 @@ def route(region: Polygon, table: Segments, a: FloatArray, b: FloatArray) -> Flo
         ring = rings[first]
         if ring < 0 or ring != rings[k]:
             return None
-        parts.append(along(table.outlines[ring], a + stops[first] * way, a + stops[k] * way))
+        parts.append(along(table.single(ring), a + stops[first] * way, a + stops[k] * way))
     parts.append(b[None])
     whole = np.concatenate(parts)
     keep = np.concatenate([[True], np.abs(np.diff(whole, axis=0)).max(axis=1) > NOISE])
@@ -87,10 +94,11 @@ def route(region: Polygon, table: Segments, a: FloatArray, b: FloatArray) -> Flo
 
 def _crossings(table: Segments, a: FloatArray, way: FloatArray, length: float) -> tuple[FloatArray, list[int]]:
     """Return where a straight way meets outlines, as shares of it from 0 to 1, and the outline at each (-1: none)."""
-    rel = table.a - a
-    cross = way[0] * table.step[:, 1] - way[1] * table.step[:, 0]
+    index = table.near(np.minimum(a, a + way) - TOUCH, np.maximum(a, a + way) + TOUCH)
+    rel, step = table.a[index] - a, table.step[index]
+    cross = way[0] * step[:, 1] - way[1] * step[:, 0]
     safe = np.where(np.abs(cross) > 1e-12, cross, np.inf)
-    t = (rel[:, 0] * table.step[:, 1] - rel[:, 1] * table.step[:, 0]) / safe
+    t = (rel[:, 0] * step[:, 1] - rel[:, 1] * step[:, 0]) / safe
     u = (rel[:, 0] * way[1] - rel[:, 1] * way[0]) / safe
     margin = TOUCH / length
     met = (np.abs(cross) > 1e-12) & (t > margin) & (t < 1 - margin) & (u >= -1e-9) & (u <= 1 + 1e-9)
@@ -100,5 +108,5 @@ def _crossings(table: Segments, a: FloatArray, way: FloatArray, length: float) -
     for point in (a, a + way):
         piece, _, far = table.nearest(point)
         ends.append(table.outline_of(piece) if far <= TOUCH else -1)
-    rings = [ends[0], *(table.outline_of(int(k)) for k in hit), ends[1]]
+    rings: list[int] = [ends[0], *table.owner[index[hit]].tolist(), ends[1]]
     return np.concatenate([[0.0], t[hit], [1.0]]), rings
