@@ -235,3 +235,11 @@ def test_without_a_design_very_many_sloping_moves_are_said_to_be_unchecked(monke
     for bounds, said in ((None, True), ((), False)):
         proof = prove([slopes], tools=handmade.TOOLS, stock=BOARD, bounds=bounds, grid=0.5)
         assert any("thin walls were not looked for" in sentence for sentence in proof.unchecked) is said
+
+
+def test_walls_are_looked_at_on_any_grid():
+    """Samples further apart than a wall's surroundings are wide: the nearest one to either side says how deep it is."""
+    job = pg.Job("Walls", BOARD, ROUTER, pg.pocket(walled(1.0), MILL, depth=8.0, stock=BOARD))
+    for grid in (0.5, 1.0, 2.0, 5.0):
+        told = [f for f in job.prove(grid=grid).findings if f.code == "thin-wall"]
+        assert [f.amount for f in told] == pytest.approx([1.0], abs=0.01), grid

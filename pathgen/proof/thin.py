@@ -312,7 +312,7 @@ def _way(stretch: Stretch) -> FloatArray:
 def _height(s: Setting, wall: Stretch, cut: Field, grid: Grid) -> float:
     """Return how far the ground lies below the face on the wall's shallower side, mm, in the height field."""
     depth, way = [], _way(wall)
-    reach = max(wall.width, 1.0)
+    reach = max(wall.width, 1.0, grid.pixel)  # at least one sample to either side, however coarse the grid
     steps = 0.5 * wall.width + np.arange(0.5 * grid.pixel, reach, 0.5 * grid.pixel)
     for side in (-1.0, 1.0):
         x = wall.at[0] - side * steps * way[1]
