@@ -129,7 +129,7 @@ def test_a_stretch_of_a_closed_path_is_as_long_as_asked_and_lies_on_it(points, f
     assert shapely.distance(shapely.points(pg.Path(piece.rows).flattened(0.01)[:, :2]), whole).max() < 2e-4
 
 
-def test_the_way_back_on_is_joined_where_the_last_pass_ended():
+def test_the_way_back_on_is_joined_where_the_one_before_ended():
     tip = tip_path(np.array([(0, 0), (10, 0), (10, 10), (0, 10)], dtype=float), closed=True)
     first, heading = pivot_rows(tip.between(5, 50), trail=1, z=-0.3, swivel_z=-0.2, corner=0.3, heading=1.0)
     more, _ = pivot_rows(tip.between(10, 20), trail=1, z=-0.6, swivel_z=-0.2, corner=0.3, heading=heading, above=-0.3)

@@ -218,9 +218,9 @@ def test_the_default_limit_comes_from_the_board():
 
 
 def test_begin_shifts_the_groove_down():
-    (flat,) = vgroove(box(0, 0, 40, 10), bit_of(90), depth_limit=30)
+    (level,) = vgroove(box(0, 0, 40, 10), bit_of(90), depth_limit=30)
     (deep,) = vgroove(box(0, 0, 40, 10), bit_of(90), depth_limit=30, begin=2)
-    assert deep.depth - flat.depth == pytest.approx(2)
+    assert deep.depth - level.depth == pytest.approx(2)
     assert max(p.path.points[:, 2].max() for p in deep.passes) == pytest.approx(-2)
 
 

@@ -259,6 +259,7 @@ def into(shape: MultiPolygon, stock: Stock, *, turned: bool) -> Matrix:
 
 
 def placed(shape: MultiPolygon, m: Matrix) -> MultiPolygon:
+    """Return a shape moved, and mirrored where the move does, mm."""
     a, b, d, e, dx, dy = m
     moved = shapely.transform(shape, lambda c: c @ np.array([[a, d], [b, e]]) + np.array([dx, dy]))
     return as_multi(shapely.normalize(moved) if a * e - b * d < 0 else moved)
@@ -339,6 +340,7 @@ def _straight_notes(
 
 
 def common_notes(region: Shape, under_gap: float, proud: float, title: str) -> list[Finding]:
+    """Return what both kinds of inlay have to say: too little room, too little height, an outline read coarsely."""
     notes = []
     if under_gap < LEAST_GAP - NOISE:
         notes.append(
@@ -376,6 +378,7 @@ def note(
     amount: float,
     title: str,
 ) -> Finding:
+    """Return a finding of the planner, by position."""
     return Finding(code=code, severity=severity, text=text, advice=advice, where=where, amount=float(amount), cut=title)
 
 

@@ -65,7 +65,7 @@ def pocket(
         depth: mm below the face, or `THROUGH`.
         wall_allowance: what is left on the walls for another cut, mm.
         floor_allowance: what is left on the floor for another cut, mm.
-        finish_allowance: what a last pass at full depth takes from the walls, mm; it joins and leaves them by arcs.
+        finish_allowance: what a finishing pass at full depth takes off walls, mm; it joins and leaves them by arcs.
             0 = no such pass.
         finish_floor: what a last level takes from the floor, mm. 0 = no such level.
         pattern: "rings" along the outlines; "lines" at `angle` with a last ring along the walls; "steady": thin
@@ -158,7 +158,7 @@ def _check_pattern(
 
 
 def _check_finish(walls: float, floor: float, depth: float, title: str) -> None:
-    """Raise `ArgumentError` for last passes that cannot be."""
+    """Raise `ArgumentError` for finishing passes that cannot be."""
     positive("finish_allowance", walls, zero=True)
     if positive("finish_floor", floor, zero=True) >= depth:
         raise ArgumentError(f"{title}: finish_floor={floor:g} is all of the {depth:g} mm: give about 0.2 mm")
@@ -171,7 +171,7 @@ def _nominal(tool: Tool, stepover: float) -> float:
 
 
 def _rough(center: MultiPolygon, asked: MultiPolygon, radius: float, allowance: float, title: str) -> MultiPolygon:
-    """Return where the tool's center may be before the last pass along the walls.
+    """Return where the tool's center may be before the finishing pass along the walls.
 
     Raises:
         ArgumentError: where a piece of the center region would be left to that pass alone.
@@ -190,7 +190,7 @@ def _rough(center: MultiPolygon, asked: MultiPolygon, radius: float, allowance: 
 
 
 def _with_walls(cut: Cut, center: MultiPolygon, allowance: float) -> Cut:
-    """Return `cut` with a last pass along all walls, and what was its last ring as an ordinary one."""
+    """Return `cut` with a finishing pass along all walls, and what was its last ring as an ordinary one."""
     done = tuple(replace(p, role="cut") if p.role == "finish" else p for p in cut.passes)
     steps = tuple(z for z, _ in cut.travel)
     passes, notes = wall_passes(

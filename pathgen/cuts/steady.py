@@ -42,10 +42,10 @@ from pathgen.shape.offset import as_multi
 from pathgen.shape.tolerance import NOISE, SIMPLIFY, quad_segs
 
 SMALLEST_LOOP = 0.02
-"""Smallest loop, mm. Larger: more stands in corners when the last pass along the wall comes by; smaller: more loops."""
+"""Smallest loop, mm. Larger: more stands in corners when the walls are finished; smaller: more loops."""
 
 LEFT = 0.5
-"""Largest place that loops may leave to the last pass along the walls, mm: the tips of sharp corners. Larger: that pass
+"""Largest place that loops may leave to the finishing of the walls, mm: the tips of sharp corners. Larger: that pass
 cuts a slot; smaller: sharp corners are refused."""
 
 SPARE = 2.5

@@ -1,4 +1,4 @@
-"""The last pass along the walls of a pocket: at full depth, joined and left by arcs, so that no mark stays."""
+"""The finishing pass along the walls of a pocket: at full depth, joined and left by arcs, so that no mark stays."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def _no_lead(lap: Path, title: str) -> Finding:
     return Finding(
         code="no-lead",
         severity="note",
-        text=f"{title}: there is no room for arcs beside the wall: its last pass begins and ends on it.",
+        text=f"{title}: there is no room for arcs beside the wall: its finishing pass begins and ends on it.",
         advice="Take a smaller tool.",
         where=(float(x), float(y), 0.0),
         cut=title,

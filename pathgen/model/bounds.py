@@ -172,7 +172,7 @@ class Line:
 
     Attributes:
         lines: mm, stock coordinates; a closed line ends where it starts.
-        depth: of the tip at the last pass, mm, positive down.
+        depth: of the tip at its deepest, mm, positive down.
         overcut: how far a closed line is cut past its start, mm.
         through: the board is to be parted along the lines.
         waste: where the blade may be turned into its first direction, beside the lines.
