@@ -647,3 +647,13 @@ def test_the_report_is_a_value():
     assert worse.ok is False
     assert worse.findings[0].code == "gouge", "errors first"
     assert worse.errors[0].text in str(worse)
+
+
+def test_a_cut_of_which_nothing_was_asked_is_told(clean):
+    """Its lines may be left out or moved, and no finding would say so."""
+    asked = settings()["bounds"]
+    bare = tuple((name, tool, Bounds() if k == len(asked) - 1 else b) for k, (name, tool, b) in enumerate(asked))
+    proof = prove(texts(), **{**settings(), "bounds": bare})
+    (sentence,) = (u for u in proof.unchecked if "nothing was asked" in u)
+    assert repr(asked[-1][0]) in sentence
+    assert not any("nothing was asked" in u for u in clean.unchecked)

@@ -304,6 +304,8 @@ def _unchecked(
         yield "What was asked is not known, so the part was held against nothing."
     elif len(asked) > 1 and not (s.track.cut >= 0).any():
         yield "The programs do not name their cuts, so the part was not compared after each of them."
+    for name in dict.fromkeys(name for name, _, b in asked or () if not b.rules):
+        yield f"Of the cut {name!r} nothing was asked, so what it leaves out or moves was not seen."
     if s.machine is None:
         yield "The machine is not known, so travel, speeds and feeds were not checked."
     elif s.at is None:
