@@ -680,3 +680,16 @@ def test_short_edges_take_the_wall_level_by_level():
     unknown = EndMill(6, cutting=Cutting(16000, 1800, 500, 2, 2.7))
     (cut,) = pocket(box(0, 0, 40, 30), unknown, depth=4, finish_allowance=0.3)
     assert [p.path.end[2] for p in cut.passes if p.role == "finish"] == [-2, -4]
+
+
+def test_lines_follow_the_grain_unless_an_angle_is_given():
+    board = Stock(100, 80, 18, material="hardwood", grain=90)
+    mill = EndMill(6, cutting=Cutting(16000, 1800, 500, 3, 2.5))
+
+    def tall(**more):
+        (cut,) = pocket(box(10, 10, 70, 50), mill, depth=2, pattern="lines", stock=board, **more)
+        step = np.concatenate([np.diff(p.path.points[:, :2], axis=0) for p in cut.passes if p.role == "cut"])
+        return np.abs(step[:, 1]).sum() > np.abs(step[:, 0]).sum()
+
+    assert tall()
+    assert not tall(angle=0.0)

@@ -190,3 +190,13 @@ def test_the_spindle_starts_after_the_first_retract():
     early = program(CUT, start="").replace("M5\nG0 Z5\n", "S16000 M3\nG4 P3\nG0 Z5\n", 1)
     assert only("spindle-early", early)
     assert not only("spindle-early", program(CUT))
+
+
+def test_a_dwell_of_minutes_was_meant_in_milliseconds():
+    """NISTIR 6556, section 3.5.4: P is in seconds."""
+    assert not only("dwell-long", program(CUT))
+    (found,) = only("dwell-long", program(CUT).replace("G4 P3\n", "G4 P3000\n", 1))
+    assert found.amount == 3000
+    assert found.severity == "warning"
+    slow = dataclasses.replace(ROUTER, spin_up=90)
+    assert not only("dwell-long", program(CUT).replace("G4 P3\n", "G4 P90\n", 1), machine=slow)

@@ -49,7 +49,7 @@ def pocket(
     finish_allowance: float = 0.0,
     finish_floor: float = 0.0,
     pattern: Pattern = "rings",
-    angle: float = 0.0,
+    angle: float | None = None,
     engagement: float | None = None,
     entry: Entry = "helix",
     rest_after: Before = (),
@@ -70,7 +70,7 @@ def pocket(
         finish_floor: what a last level takes from the floor, mm. 0 = no such level.
         pattern: "rings" along the outlines; "lines" at `angle` with a last ring along the walls; "steady": thin
             crescents, so that the tool never cuts at its full width (for metals and hard woods).
-        angle: direction of the lines, degrees counter-clockwise from X.
+        angle: direction of the lines, degrees counter-clockwise from X; None = along the stock's grain, else 0.
         engagement: with "steady", the largest angle of the tool's leading half in material, degrees from 15 to 120;
             None = what a straight cut with the stepover has, acos(1 - stepover / radius).
         entry: how the tool comes down into full material: "helix" (where it fits, else a ramp), "ramp" along
@@ -126,7 +126,9 @@ def pocket(
         runs = _ring_plan(rough, radius=radius, cutting=speeds)
     else:
         stepover = check_stepover(tool, speeds, title)
-        runs = line_runs(rough, radius=radius, stepover=stepover, angle=angle, direction=speeds.direction)
+        grain = stock.grain if stock is not None else None
+        along = angle if angle is not None else grain or 0.0
+        runs = line_runs(rough, radius=radius, stepover=stepover, angle=along, direction=speeds.direction)
     rule = Flat(region=asked, depth=-plan.bottom - floor_allowance)
     cut = floor_cut(
         runs, rule, rough, tool=tool, cutting=speeds, entry=entry, stock=stock, title=title, missed=missed,

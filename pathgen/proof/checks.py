@@ -31,6 +31,7 @@ CHECKS: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
     spindle.running,
     spindle.speeds,
     spindle.waits,
+    spindle.long_dwells,
     stops.by_hand,
     feeds.feeds,
     chips.chip_loads,

@@ -191,6 +191,7 @@ _PROGRAM: dict[str, Code] = {
         "F must be at most plunge / sin(angle below level).",
     ),
     "no-spin-up": Code(_E, "a tool enters before the spindle is up to speed", "Dwell with G4 after M3."),
+    "dwell-long": Code(_W, "a dwell of more than a minute", "P is in seconds: were milliseconds meant?"),
     "no-spin-down": Code(_E, "a stop or tool change before the spindle stands still", "Dwell with G4 after M5."),
     "mode-not-stated": Code(_W, "a mode is left as the controller was", "State it before any motion."),
     "corners-rounded": Code(

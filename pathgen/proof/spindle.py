@@ -56,6 +56,26 @@ def speeds(s: Setting) -> Iterator[Finding]:
     )
 
 
+LONGEST_DWELL = 60.0
+"""Dwells of more seconds than this are more often milliseconds by mistake: G4 P3000 waits 50 minutes."""
+
+
+def long_dwells(s: Setting) -> Iterator[Finding]:
+    """Check that no dwell is so long that milliseconds were meant (P is in seconds: NISTIR 6556, section 3.5.4)."""
+    least = LONGEST_DWELL
+    if s.machine is not None:
+        least = max(least, 1.1 * s.machine.spin_up, 1.1 * s.machine.spin_down)
+    for k, motion in enumerate(s.motions):
+        long = [e for e in motion.events if e.kind == "dwell" and e.value > least]
+        if long:
+            worst = max(long, key=lambda e: e.value)
+            more = f" ({len(long)} dwells)" if len(long) > 1 else ""
+            yield finding(
+                "dwell-long", f"The program waits {worst.value:g} s{more}.", amount=worst.value, line=worst.line,
+                program=s.program_name(k),
+            )  # fmt: skip
+
+
 def waits(s: Setting) -> Iterator[Finding]:
     """Check that the spindle is given time to speed up before a descent and to stand still before a stop."""
     if s.machine is None or s.machine.spindle == "hand":
