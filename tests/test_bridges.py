@@ -110,7 +110,7 @@ def test_the_ends_of_a_lift_are_the_asked_distance_apart_in_a_straight_line(r, a
 
 
 def height_at(path, s):
-    p = path.flattened(1e-3)
+    p = path.flattened(1e-4)
     at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p[:, :2], axis=0).T))])
     return np.interp(s, at, p[:, 2])
 
