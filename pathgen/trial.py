@@ -10,7 +10,7 @@ ladder
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import Final, Literal, TypeAlias
@@ -21,7 +21,7 @@ from shapely.geometry import LineString, MultiLineString, MultiPolygon, box
 
 from pathgen.artwork.stroke_text import stroke_text
 from pathgen.cuts.knife import knife
-from pathgen.cuts.model import cutting_for
+from pathgen.cuts.model import check_stock, cutting_for
 from pathgen.cuts.pocket import pocket
 from pathgen.cuts.profile import Bridges, profile
 from pathgen.cuts.scribe import SURE_CONTACT, scribe
@@ -119,6 +119,7 @@ def trial(
     """
     one_of("kind", kind, KINDS)
     _check_tool(kind, tool)
+    check_stock(stock, needed=True)
     if depth is not None:
         if kind in ("groove", "line"):
             raise ArgumentError(f"depth= is not for the trial {kind!r}: its depths are the steps")
@@ -152,6 +153,7 @@ def trial_steps(kind: Kind, tool: Tool, *, stock: Stock) -> tuple[float, ...]:
     """Return the steps that `trial` takes by itself, for `trial_result`; arguments and errors as in `trial`."""
     one_of("kind", kind, KINDS)
     _check_tool(kind, tool)
+    check_stock(stock, needed=True)
     if kind == "groove":
         assert isinstance(tool, VBit)
         deep = min(0.8 * tool.cone_height, 0.4 * stock.thickness)
@@ -194,6 +196,8 @@ def _check_tool(kind: str, tool: Tool) -> None:
 
 def rising(kind: str, steps: Sequence[float]) -> tuple[float, ...]:
     """Return steps, or raise `ArgumentError` unless they rise."""
+    if isinstance(steps, str | bytes) or not isinstance(steps, Iterable):
+        raise ArgumentError(f"steps={steps!r} must be a list of numbers that rise, such as (0.3, 0.5, 0.7)")
     found = tuple(positive("steps", s, zero=kind == "fit") for s in steps)
     if len(found) < 2 or any(b <= a for a, b in pairwise(found)) or (kind == "groove" and len(found) != 2):
         many = "two of them" if kind == "groove" else "two at least"

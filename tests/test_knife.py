@@ -526,3 +526,18 @@ def test_a_layer_gives_its_lines_and_the_outlines_of_its_areas():
     held(proof_of([cut]))
     flat = [(x, y, 7.0) for x, y in ((40, 40), (80, 40), (80, 70))]
     held(proof_of(pg.knife(LineString(flat), blade(), depth=0.4, stock=CARD)))
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [({"stock": "card"}, "stock='card' is no stock"), ({"cutting": 1500}, "cutting=1500 must be a Cutting")],
+)
+def test_things_of_another_kind_are_refused_by_name(more, words):
+    with pytest.raises(pg.ArgumentError, match=words):
+        pg.knife(box(0, 0, 30, 30), blade(), depth=0.3, **more)
+
+
+@pytest.mark.parametrize("shape", [None, "leaf", shapely.Point(1, 1), [(0, 0), (9, 0)]])
+def test_what_has_no_lines_is_named(shape):
+    with pytest.raises(pg.DrawingError, match=f"{type(shape).__name__} has no lines: give a LineString"):
+        pg.knife(shape, blade(), depth=0.3)

@@ -338,3 +338,31 @@ def test_what_cannot_be_scribed_is_refused(more, words):
 def test_nothing_to_draw_is_told():
     with pytest.raises(DrawingError, match="no line"):
         scribe(MultiLineString(), POINT, travel=0.5, line_width=0.2)
+
+
+@pytest.mark.parametrize("shape", [None, "Fern", 3.0, [(0, 0), (9, 0)], shapely.Point(1, 1), POINT])
+def test_what_has_no_lines_is_named(shape):
+    with pytest.raises(DrawingError, match=f"{type(shape).__name__} has no lines: give a LineString"):
+        scribe(shape, POINT, travel=0.5, line_width=0.2)
+
+
+def test_an_empty_line_is_no_line():
+    with pytest.raises(DrawingError, match="no line to cut along"):
+        scribe(LineString(), POINT, travel=0.5, line_width=0.2)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"stock": "slate"}, "stock='slate' is no stock"),
+        ({"stock": 8}, "stock=8 is no stock"),
+        ({"cutting": 900}, "cutting=900 must be a Cutting"),
+        ({"cutting": (0, 900, 200)}, "must be a Cutting"),
+        ({"tool": "diamond"}, "'diamond' is no sprung point"),
+        ({"tool": None}, "None is no sprung point"),
+    ],
+)
+def test_things_of_another_kind_are_refused_by_name(more, words):
+    given = {"tool": POINT, "travel": 0.5, "line_width": 0.2, **more}
+    with pytest.raises(ArgumentError, match=re.escape(words)):
+        scribe(LineString([(0, 0), (9, 0)]), given.pop("tool"), **given)

@@ -349,3 +349,13 @@ def test_a_knife_trial_that_cannot_be_is_refused():
         trial("knife", BLADE, stock=pg.Stock(40, 40, 0.5, material="card"), machine=ROUTER)
     with pytest.raises(ArgumentError, match="no trail at all"):
         trial_result("knife", trail=1, past=1.5)
+
+
+def test_steps_and_stocks_of_another_kind_are_refused_by_name():
+    with pytest.raises(ArgumentError, match=r"steps=0\.5 must be a list of numbers that rise"):
+        trial("line", POINT, stock=SLATE, machine=ROUTER, steps=0.5)
+    with pytest.raises(ArgumentError, match=r"steps=3 must be a list of numbers that rise"):
+        trial_result("line", steps=3, chosen=1, line_width=0.2, tool=POINT)
+    for kind, tool in (("line", POINT), ("knife", BLADE)):
+        with pytest.raises(ArgumentError, match="stock=None is no stock"):
+            trial(kind, tool, stock=None, machine=ROUTER)

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.cuts.knife_align import Stroke, align
 from pathgen.cuts.knife_paths import TipPath, pivot_rows, tight_places, tip_path
-from pathgen.cuts.model import Cut, Cuttings, cutting_for, levels, tool_notes
+from pathgen.cuts.model import Cut, Cuttings, check_stock, cutting_for, levels, tool_notes
 from pathgen.errors import ArgumentError, DrawingError, number, positive
 from pathgen.model.artwork import Lettering, Shape, lines_of, region_of
 from pathgen.model.bounds import Bounds, Line
@@ -185,6 +185,7 @@ def _planned(
     """Check the arguments against each other and settle what follows from them."""
     if not isinstance(blade, TrailingKnife):
         raise ArgumentError(f"knife() needs a TrailingKnife, not {blade!r}: say its trail and edge angle")
+    check_stock(stock)
     if not 1.0 <= number("corner_angle", corner_angle, unit="degrees") < 180.0:
         raise ArgumentError(f"corner_angle={corner_angle:g} must lie from 1 to 180 degrees: 20 suits most blades")
     if positive("swivel_depth", swivel_depth) < SHALLOWEST:

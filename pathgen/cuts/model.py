@@ -14,7 +14,18 @@ from pathgen.model.path import Pass
 from pathgen.model.stock import Depth, Stock, Through
 from pathgen.model.tool import Cutting, DiamondPoint, EndMill, Tool, TrailingKnife
 
-__all__ = ["Cut", "Cuttings", "DepthPlan", "Pass", "cutting_for", "levels", "plan_depth", "tool_notes"]
+__all__ = [
+    "Cut",
+    "Cuttings",
+    "DepthPlan",
+    "Pass",
+    "check_stock",
+    "cutting_for",
+    "described",
+    "levels",
+    "plan_depth",
+    "tool_notes",
+]
 
 Cuttings: TypeAlias = Cutting | Mapping[Tool, Cutting] | None
 
@@ -24,6 +35,30 @@ where the table is not flat, more wears the table."""
 
 INCH_FRACTIONS = (*tuple(n / 16 for n in range(1, 16)), 1 / 32, 3 / 32, 5 / 32)
 """Sizes below 1 that are more often a fraction of an inch than a size in mm."""
+
+
+def described(tool: object) -> str:
+    """Return what to call a tool in a message, whatever was given in its place.
+
+    >>> described(6)
+    '6'
+    """
+    return tool.describe() if isinstance(tool, Tool) else repr(tool)
+
+
+def check_stock(stock: object, *, name: str = "stock", needed: bool = False) -> None:
+    """Refuse what is given for a stock and is none.
+
+    Args:
+        stock: what was given.
+        name: of the argument.
+        needed: None is refused too.
+
+    Raises:
+        ArgumentError: for another kind of value than a `Stock`.
+    """
+    if not isinstance(stock, Stock) and (needed or stock is not None):
+        raise ArgumentError(f"{name}={stock!r} is no stock: give Stock(width, height, thickness, material=...)")
 
 
 def cutting_for(tool: Tool, cutting: Cuttings) -> Cutting:
@@ -39,6 +74,8 @@ def cutting_for(tool: Tool, cutting: Cuttings) -> Cutting:
             f"{tool.describe()} has no speeds: give cutting=Cutting(rpm, feed, plunge, stepdown, stepover) to the tool "
             "or to the cut, from the cutter maker's table for this material"
         )
+    if not isinstance(found, Cutting):
+        raise ArgumentError(f"cutting={found!r} must be a Cutting(rpm, feed, plunge), or a mapping from tools to them")
     if tool.spins and found.rpm == 0:
         raise ArgumentError(f"{tool.describe()}: rpm=0 for a tool that cuts by spinning: give its speed")
     if not tool.spins and found.rpm != 0:
@@ -78,6 +115,7 @@ def plan_depth(depth: Depth, *, stock: Stock | None, below: float | None = None)
         ArgumentError: for THROUGH without a stock, a depth not above 0 or far beyond the stock, or `below`
             given for a cut that does not go through.
     """
+    check_stock(stock)
     if isinstance(depth, Through):
         if stock is None:
             raise ArgumentError("depth=THROUGH needs stock=: the cut must know the board it goes through")

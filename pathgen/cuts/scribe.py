@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiLineString
 
-from pathgen.cuts.model import Cut, Cuttings, cutting_for
+from pathgen.cuts.model import Cut, Cuttings, check_stock, cutting_for, described
 from pathgen.errors import ArgumentError, positive
 from pathgen.model.arrays import FloatArray
 from pathgen.model.artwork import Shape, lines_of
@@ -83,7 +83,8 @@ def scribe(
     """
     name = name or "scribed lines"
     if not isinstance(tool, DiamondPoint):
-        raise ArgumentError(f"scribe: {tool.describe()} is no sprung point: take DiamondPoint(...)")
+        raise ArgumentError(f"scribe: {described(tool)} is no sprung point: take DiamondPoint(...)")
+    check_stock(stock)
     if isinstance(passes, bool) or not isinstance(passes, Integral) or passes < 1:
         raise ArgumentError(f"passes={passes!r} must be a whole number above 0")
     speeds = cutting_for(tool, cutting)

@@ -120,15 +120,20 @@ def lines_of(shape: Shape | LineString | MultiLineString, *, what: str = "lines"
     """Return the lines of `shape`: open lines as they are, of a region its outlines; mm.
 
     Raises:
-        DrawingError: if there are none.
+        DrawingError: if there are none, or `shape` is nothing that has lines.
     """
     if isinstance(shape, LineString):
-        shape = MultiLineString([shape])
+        shape = MultiLineString([] if shape.is_empty else [shape])
     if isinstance(shape, MultiLineString):
         lines = shape
     else:
         lines = getattr(shape, "lines", None) or MultiLineString()
-        region = shape if isinstance(shape, Polygon | MultiPolygon) else shape.region
+        region = shape if isinstance(shape, Polygon | MultiPolygon) else getattr(shape, "region", None)
+        if not isinstance(region, Polygon | MultiPolygon):
+            raise DrawingError(
+                f"{what}: a {type(shape).__name__} has no lines: give a LineString, MultiLineString, Polygon, a layer "
+                "or lettering"
+            )
         rings = [] if region.is_empty else [LineString(r.coords) for r in shapely.get_parts(shapely.boundary(region))]
         lines = MultiLineString([*lines.geoms, *rings])
     if lines.is_empty or not lines.length > 0:
