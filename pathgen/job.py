@@ -448,10 +448,16 @@ def mate(pocket: Job, plug: Job, *, asked: Inlay | None = None) -> Mating:
     Raises:
         ArgumentError: where one of both cuts nothing that could fit the other.
     """
+    from pathgen.cuts.inlay import Inlay
     from pathgen.program.faced import registered
     from pathgen.proof.mate import Half, Wanted
     from pathgen.proof.mate import mate as put_together
 
+    for word, job in (("pocket", pocket), ("plug", plug)):
+        if not isinstance(job, Job):
+            raise ArgumentError(f"{word}={job!r} is no job: give Job(name, stock, machine, cuts)")
+    if asked is not None and not isinstance(asked, Inlay):
+        raise ArgumentError(f"asked={asked!r} is no inlay: give what inlay() or tapered_inlay() returned, or None")
     halves = []
     for job in (pocket, plug):
         programs = job._texts()

@@ -20,7 +20,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPolygon
 
-from pathgen.cuts.model import Cut, Cuttings, cutting_for
+from pathgen.cuts.model import Cut, Cuttings, check_stock, cutting_for, described
 from pathgen.cuts.profile import SMOOTH, profile, smooth_runs
 from pathgen.errors import ArgumentError, one_of, positive
 from pathgen.model.arrays import FloatArray
@@ -94,9 +94,10 @@ def chamfer(
     """
     title = name or "chamfer"
     one_of("side", side, ("outside", "inside"))
+    check_stock(stock)
     positive("width", width)
     if not isinstance(bit, VBit):
-        raise ArgumentError(f"{title}: {bit.describe()} has no slope: take a V bit")
+        raise ArgumentError(f"{title}: {described(bit)} has no slope: take a V bit")
     asked = region_of(region, what=title)
     face_line = grown(asked, -width if side == "outside" else width, error=EXACT)
     _check_room(asked, face_line, width, side, title)

@@ -17,7 +17,17 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPoint, Point
 
-from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, levels, plan_depth, tool_notes
+from pathgen.cuts.model import (
+    Cut,
+    Cuttings,
+    DepthPlan,
+    check_stock,
+    cutting_for,
+    described,
+    levels,
+    plan_depth,
+    tool_notes,
+)
 from pathgen.errors import ArgumentError, DrawingError, numbers, positive
 from pathgen.model.arrays import FloatArray, frozen
 from pathgen.model.artwork import Shape
@@ -102,9 +112,10 @@ def drill(
     title = name or "holes"
     if not isinstance(tool, Drill):
         raise ArgumentError(
-            f"{title}: {tool.describe()} is no drill: give a Drill, or cut the hole with "
+            f"{title}: {described(tool)} is no drill: give a Drill, or cut the hole with "
             "profile(side='inside') or pocket()"
         )
+    check_stock(stock)
     speeds = cutting_for(tool, cutting)
     bite = tool.diameter if peck is None else positive("peck", peck)
     if bite > tool.diameter + 1e-9:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from pathgen.cuts.model import check_stock
 from pathgen.errors import ArgumentError, positive
 from pathgen.model.findings import Finding
 from pathgen.model.stock import Stock
@@ -40,6 +41,7 @@ def find_limit(
     Raises:
         ArgumentError: without depth_limit and stock, for a limit beyond the stock, or above where the groove begins.
     """
+    check_stock(stock)
     positive("begin", begin, zero=True)
     if depth_limit is not None:
         found = Limit(depth=positive("depth_limit", depth_limit), why="the depth limit asked for")

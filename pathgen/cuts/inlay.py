@@ -23,7 +23,7 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon
 
-from pathgen.cuts.model import Cut, Cuttings, cutting_for
+from pathgen.cuts.model import Cut, Cuttings, check_stock, cutting_for, described
 from pathgen.cuts.pocket import pocket
 from pathgen.cuts.profile import Bridges, profile
 from pathgen.errors import ArgumentError, positive
@@ -147,7 +147,7 @@ def inlay(
     plug_tool = plug_tool if plug_tool is not None else tool
     if not isinstance(tool, EndMill) or not isinstance(plug_tool, EndMill):
         wrong = tool if not isinstance(tool, EndMill) else plug_tool
-        raise ArgumentError(f"{title}: {wrong.describe()} cuts no upright walls: take an end mill")
+        raise ArgumentError(f"{title}: {described(wrong)} cuts no upright walls: take an end mill")
     for word, value in (("depth", depth), ("plug_thickness", plug_thickness)):
         positive(word, value)
     positive("under_gap", under_gap, zero=True)
@@ -198,8 +198,10 @@ def inlay(
 
 def materials_of(given: tuple[str, str] | None, stock: Stock | None, plug_stock: Stock | None) -> tuple[str, str]:
     """Return the names of both materials, "" where one is not stated."""
+    check_stock(stock)
+    check_stock(plug_stock, name="plug_stock")
     if given is not None:
-        if len(given) != 2:
+        if not isinstance(given, tuple | list) or len(given) != 2:
             raise ArgumentError("materials= takes two names: of the pocket's board and of the plug's")
         for one in given:
             material(one)

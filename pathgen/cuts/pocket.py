@@ -15,7 +15,7 @@ from pathgen.cuts.clearing import Run, check_stepover, sheets
 from pathgen.cuts.layers import Entry, floor_cut
 from pathgen.cuts.leftover import ears, leftovers
 from pathgen.cuts.lines import line_runs
-from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, plan_depth, tool_notes
+from pathgen.cuts.model import Cut, Cuttings, DepthPlan, cutting_for, described, plan_depth, tool_notes
 from pathgen.cuts.rest import Before, cleared_by, flat_cuts, rest_runs
 from pathgen.cuts.rings import ring_runs
 from pathgen.cuts.steady import steady_runs
@@ -214,7 +214,7 @@ def _checked(
 ) -> tuple[Cutting, DepthPlan]:
     """Return speeds and depth, or raise for what cannot be carried out."""
     if not isinstance(tool, EndMill):
-        raise ArgumentError(f"{title}: {tool.describe()} cuts no flat floor: take an end mill")
+        raise ArgumentError(f"{title}: {described(tool)} cuts no flat floor: take an end mill")
     speeds = cutting_for(tool, cutting)
     positive("wall_allowance", allowances[0], zero=True)
     floor_allowance = positive("floor_allowance", allowances[1], zero=True)

@@ -245,6 +245,8 @@ def _planned(
 def _check_bridges(bridges: Bridges | None, tool: Tool, entry: str, through: bool, stock: Stock | None) -> None:
     """Refuse bridges on a cut that frees nothing, and straight descents of a tool that cannot make them."""
     if bridges is not None:
+        if not isinstance(bridges, Bridges):
+            raise ArgumentError(f"bridges={bridges!r} are none: give Bridges(count, length=, thickness=)")
         if not through or stock is None:
             raise ArgumentError(
                 "bridges hold a part that is cut free: give depth=THROUGH and stock=, or leave them out"

@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon
 
 from pathgen.cuts.groove_depth import Limit
 from pathgen.cuts.groove_paths import Groove3, thinnest_stroke
-from pathgen.cuts.model import Cut, Cuttings, cutting_for
+from pathgen.cuts.model import Cut, Cuttings, check_stock, cutting_for, described
 from pathgen.cuts.vgroove import Work, floor_tools
 from pathgen.errors import ArgumentError, positive
 from pathgen.model.artwork import Shape, region_of
@@ -77,10 +77,11 @@ def raised(
     """
     title = name or "raised"
     if not isinstance(bit, VBit):
-        raise ArgumentError(f"{title}: {bit.describe()} makes no sloped walls: take a VBit")
+        raise ArgumentError(f"{title}: {described(bit)} makes no sloped walls: take a VBit")
     mills = floor_tools(floor_tool, title)
     if not mills:
         raise ArgumentError(f"{title}: give floor_tool=: at least one end mill clears the background")
+    check_stock(stock)
     positive("depth", depth)
     positive("face_loss", face_loss, zero=True)
     if bit.cone_height < depth - NOISE:

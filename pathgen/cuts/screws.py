@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import MultiPoint, MultiPolygon
 
 from pathgen.cuts.drill import drill
-from pathgen.cuts.model import Cut, Cuttings, cutting_for, tool_notes
+from pathgen.cuts.model import Cut, Cuttings, check_stock, cutting_for, described, tool_notes
 from pathgen.cuts.pocket import pocket
 from pathgen.cuts.profile import profile
 from pathgen.errors import ArgumentError, numbers, positive
@@ -84,6 +84,7 @@ def screw_holes(
     """
     asked = screw(size, fit=fit, head=head)
     title = name or f"{size} holes"
+    check_stock(stock, needed=True)
     positive("sink", sink, zero=True)
     xy = _points(points)
     cuts: tuple[Cut, ...] = ()
@@ -92,7 +93,7 @@ def screw_holes(
     elif head == "countersunk":
         cuts = _countersink(xy, seat, asked, sink, stock, cutting, f"{name} seats" if name else f"{size} seats")
     elif seat is not None:
-        raise ArgumentError(f"{title}: seat={seat.describe()} is given, but no head: give head='pan' or 'countersunk'")
+        raise ArgumentError(f"{title}: seat={described(seat)} is given, but no head: give head='pan' or 'countersunk'")
     through = _clearance(xy, tool, asked, below, stock, cutting, title)
     return (*cuts, *(replace(c, after=(*c.after, *cuts)) for c in through))
 

@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import MultiPolygon
 
 from pathgen.cuts.inlay import LEAST_GAP, Inlay, blank_for, common_notes, into, materials_of, note, noted, placed
-from pathgen.cuts.model import Cuttings
+from pathgen.cuts.model import Cuttings, check_stock, described
 from pathgen.cuts.raised import standing
 from pathgen.cuts.vgroove import floor_tools, vgroove
 from pathgen.errors import ArgumentError, positive
@@ -72,8 +72,10 @@ def tapered_inlay(
     """
     title = name or "inlay"
     if not isinstance(bit, VBit):
-        raise ArgumentError(f"{title}: {bit.describe()} makes no sloped walls: take a VBit")
+        raise ArgumentError(f"{title}: {described(bit)} makes no sloped walls: take a VBit")
     mills = floor_tools(floor_tool, title)
+    check_stock(stock)
+    check_stock(plug_stock, name="plug_stock")
     positive("depth", depth)
     positive("proud", proud)
     positive("detail", detail)

@@ -18,7 +18,7 @@ from shapely.geometry import MultiPolygon
 from pathgen.cuts.groove_depth import Limit, find_limit, flatness_note, flattened_note, ridge_warning
 from pathgen.cuts.groove_floor import bit_floor, bit_spacing, mill_floor, ridge_left
 from pathgen.cuts.groove_paths import Groove3, Plan, Way, plan_groove
-from pathgen.cuts.model import Cut, Cuttings, Pass, cutting_for, tool_notes
+from pathgen.cuts.model import Cut, Cuttings, Pass, cutting_for, described, tool_notes
 from pathgen.errors import ArgumentError, DrawingError, positive
 from pathgen.model.arrays import FloatArray
 from pathgen.model.artwork import Lettering, Matrix, Shape, region_of
@@ -84,7 +84,7 @@ def vgroove(
     """
     title = name or "V-groove"
     if not isinstance(bit, VBit):
-        raise ArgumentError(f"{title}: {bit.describe()} cuts no V-groove: take a VBit")
+        raise ArgumentError(f"{title}: {described(bit)} cuts no V-groove: take a VBit")
     mills = floor_tools(floor_tool, title)
     asked = region_of(region, what=title)
     speeds = cutting_for(bit, cutting)
@@ -105,12 +105,11 @@ def vgroove(
 
 def floor_tools(given: Tool | Sequence[Tool] | None, title: str) -> tuple[EndMill, ...]:
     """Return the floor tools as given, or raise `ArgumentError` for one that cuts no flat floor."""
-    tools = () if given is None else (given,) if isinstance(given, Tool) else tuple(given)
+    tools = () if given is None else tuple(given) if isinstance(given, Sequence) else (given,)
     mills = tuple(t for t in tools if isinstance(t, EndMill))
     for tool in tools:
         if not isinstance(tool, EndMill):
-            what = tool.describe() if isinstance(tool, Tool) else repr(tool)
-            raise ArgumentError(f"{title}: floor_tool={what} cuts no flat floor: take an end mill")
+            raise ArgumentError(f"{title}: floor_tool={described(tool)} cuts no flat floor: take an end mill")
     return mills
 
 

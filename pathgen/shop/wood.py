@@ -87,7 +87,7 @@ def species() -> tuple[str, ...]:
 
 def _row(name: str) -> dict[str, Any]:
     table = _table()
-    if name not in table:
+    if not isinstance(name, str) or name not in table:
         near = get_close_matches(str(name).lower().replace(" ", "-"), table, n=1, cutoff=0.4)
         hint = f" Did you mean {near[0]!r}?" if near else ""
         raise ArgumentError(f"species={name!r} is not one of {', '.join(table)}.{hint}")
