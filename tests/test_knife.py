@@ -541,3 +541,8 @@ def test_things_of_another_kind_are_refused_by_name(more, words):
 def test_what_has_no_lines_is_named(shape):
     with pytest.raises(pg.DrawingError, match=f"{type(shape).__name__} has no lines: give a LineString"):
         pg.knife(shape, blade(), depth=0.3)
+
+
+def test_lines_of_almost_no_length_are_told():
+    with pytest.raises(pg.DrawingError, match="nothing to cut along"):
+        pg.knife(LineString([(40, 40), (40 + 1e-10, 40)]), blade(), depth=0.3)

@@ -284,6 +284,8 @@ def _outlines(shape: Shape | LineString | MultiLineString, plan: _Plan) -> list[
         tip = tip_path(xy[:-1] if closed else xy, closed=closed, known=known)
         start = _start(tip, plan.overcut) if closed else 0.0
         found.append(_Outline(tip, Polygon(xy) if closed else None, start, f"line {n}"))
+    if not found:
+        raise DrawingError("lines: every line is shorter than 0.000001 mm: there is nothing to cut along")
     _nest([o for o in found if o.polygon is not None])
     return found
 
