@@ -3,6 +3,7 @@
 import dataclasses
 
 import pytest
+import shapely
 from checking import BOARD, ROUTER, codes, only, program
 
 import pathgen as pg
@@ -99,3 +100,16 @@ def test_a_diamond_comes_down_on_glass_slowly():
 def test_a_spindle_switched_by_hand_changes_nothing_of_this():
     by_hand = dataclasses.replace(ROUTER, spindle="hand")
     assert only("spindle-on-dragging", drawn().replace("M5\n", "M5\nM3\n", 1), tools=KNIFE, machine=by_hand)
+
+
+def test_a_face_that_rises_presses_the_spring_further():
+    slate = pg.Stock(150, 90, 8, material="stone", thickness_range=(7, 9), unevenness=0.2)
+    table = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=500, max_rpm=24000)
+    point = pg.DiamondPoint(max_travel=1.2, cutting=pg.Cutting(0, 900, 200))
+    cut = pg.scribe(shapely.LineString([(20, 20), (100, 20)]), point, travel=1.0, line_width=0.2, stock=slate)
+    job = pg.Job("line", slate, table, cut)
+    (text,) = (p.text for p in job.programs())
+    assert job.prove().ok
+    assert "Z-1.0 " in text
+    (wrong,) = (f for f in job.prove(texts=[text.replace("Z-1.0 ", "Z-1.1 ")]).findings if f.code == "beyond-travel")
+    assert wrong.amount == pytest.approx(0.1)

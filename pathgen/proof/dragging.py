@@ -70,7 +70,8 @@ def set_down(s: Setting) -> Iterator[Finding]:
     yield from found(s, "deeper-than-blade", feeds & (depth > blade + STEP), depth - blade, text)
     travel = s.tool_table(lambda tool: tool.max_travel if isinstance(tool, DiamondPoint) else None, np.inf)
     text = "A sprung point is pressed {:.3f} mm further than its spring goes"
-    yield from found(s, "beyond-travel", feeds & (depth > travel + STEP), depth - travel, text)
+    pressed = depth + s.stock.unevenness  # where the face rises, the spring gives way by that much more
+    yield from found(s, "beyond-travel", feeds & (depth > 0) & (pressed > travel + STEP), pressed - travel, text)
     drop, level = drops(t)
     down = t.feed * drop / np.maximum(np.hypot(drop, level), NOISE)
     if s.machine is not None:
