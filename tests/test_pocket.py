@@ -693,3 +693,17 @@ def test_lines_follow_the_grain_unless_an_angle_is_given():
 
     assert tall()
     assert not tall(angle=0.0)
+
+
+@pytest.mark.parametrize("more", [-0.008, 0.0, 0.001, 0.004])
+def test_a_hole_and_a_slot_as_wide_as_the_cutter_are_cut_and_prove(more):
+    """The walls may be off by 0.010 mm, so a place narrower by up to as much is entered, and a wall cut by half."""
+    mill = EndMill(6.35, cutting_length=22, cutting=Cutting(16000, 1800, 500, stepdown=3, stepover=2.5))
+    board = Stock(120, 60, 18, material="hardwood")
+    machine = Machine(travel=(600, 400, 90), max_feed=3000, acceleration=500, max_rpm=24000)
+    wide = 6.35 + more
+    hole, slot = Point(20, 30).buffer(0.5 * wide, quad_segs=200), box(30, 10, 60, 10 + wide)
+    for region in (hole, slot, MultiPolygon([hole, slot, box(70, 20, 100, 45)])):
+        proof = Job("Tight", board, machine, pocket(region, mill, depth=4, stock=board)).prove()
+        assert proof.ok, str(proof)
+        assert proof.gouge <= 0.008

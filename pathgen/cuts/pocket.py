@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 from shapely.ops import polylabel
 
 from pathgen.cuts.clearing import Run, check_stepover, sheets
@@ -37,6 +37,9 @@ HAIR, THIN = 1.5 * PLAN, 0.004
 are reported too small; smaller: every curved wall seems to keep something."""
 
 Pattern: TypeAlias = Literal["rings", "lines", "steady"]
+
+TIGHT = 0.005
+"""How much smaller the tool is taken in a piece as wide as itself, mm: its way would else vanish in rounding."""
 
 
 def pocket(
@@ -106,7 +109,7 @@ def pocket(
     if wall_allowance:
         asked = grown(asked, -wall_allowance)
     radius = 0.5 * tool.diameter
-    center = grown(asked, -radius)
+    center = _centers(asked, radius)
     if center.is_empty:
         raise _too_wide(region_of(region, what=title), tool, wall_allowance, title)
     rough = _rough(center, asked, radius, finish_allowance, title)
@@ -238,6 +241,18 @@ def _ring_plan(center: MultiPolygon, *, radius: float, cutting: Cutting) -> list
     rooms = np.array([s.region for s in tree], dtype=object)
     spots = ears(left, owner, shapely.boundary(rooms), rooms, radius=radius)
     return ring_runs(tree, stepover=cutting.stepover, direction=cutting.direction, radius=radius, ears=spots)
+
+
+def _centers(asked: MultiPolygon, radius: float) -> MultiPolygon:
+    """Return where the tool's center may be; a piece just as wide as the tool is entered along its middle."""
+    found: list[Polygon] = []
+    for piece in asked.geoms:
+        way = grown(piece, -radius)
+        x0, y0, x1, y1 = (0.0, 0.0, 0.0, 0.0) if way.is_empty else way.bounds
+        if max(x1 - x0, y1 - y0) < TIGHT:
+            way = grown(piece, min(TIGHT, 0.5 * radius) - radius, error=0.2 * TIGHT)
+        found += way.geoms
+    return MultiPolygon(found)
 
 
 def _missed(asked: MultiPolygon, center: MultiPolygon, radius: float) -> MultiPolygon:
