@@ -366,3 +366,16 @@ def test_things_of_another_kind_are_refused_by_name(more, words):
     given = {"tool": POINT, "travel": 0.5, "line_width": 0.2, **more}
     with pytest.raises(ArgumentError, match=re.escape(words)):
         scribe(LineString([(0, 0), (9, 0)]), given.pop("tool"), **given)
+
+
+@pytest.mark.parametrize("z", ["Z-0.15", "Z-0.4", "Z-0.9"])
+def test_the_proof_holds_the_springs_travel(z):
+    board = pg.Stock(80, 60, 6, material="stone", unevenness=0.2)
+    point = pg.DiamondPoint(preload=2, spring_rate=3, max_travel=1.2, cutting=pg.Cutting(0, 900, 200))
+    lines = MultiLineString([[(10, 10), (60, 10)], [(10, 20), (60, 40), (20, 50)]])
+    table = pg.Machine(travel=(600, 400, 90), max_feed=3000, acceleration=(500, 500, 250), max_rpm=24000)
+    job = pg.Job("Slate", board, table, pg.scribe(lines, point, travel=0.6, line_width=0.2, stock=board))
+    (program,) = job.programs()
+    assert "Z-0.6" in program.text
+    spoilt = job.prove(texts=[program.text.replace("Z-0.6", z)])
+    assert "travel-differs" in {f.code for f in spoilt.errors}

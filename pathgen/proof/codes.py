@@ -265,6 +265,7 @@ _PROGRAM: dict[str, Code] = {
         _E, "a rapid sets a dragging tool onto the face", "Stop the rapid above the face and feed down."
     ),
     "deeper-than-blade": Code(_E, "a knife goes deeper than its blade cuts", "Cut less deep, or take a longer blade."),
+    "travel-differs": Code(_E, "a sprung point is pressed in more or less than was asked", "Write the cut anew."),
     "beyond-travel": Code(
         _E, "a sprung point is pressed in further than its spring goes, and shatters", "Press it in less."
     ),

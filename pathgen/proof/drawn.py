@@ -16,7 +16,9 @@ import shapely
 
 from pathgen.model.arrays import BoolArray
 from pathgen.model.bounds import Bounds, Kerf
+from pathgen.model.findings import Finding
 from pathgen.model.tool import DiamondPoint
+from pathgen.proof.codes import finding
 from pathgen.proof.design import Asked, rule_region
 from pathgen.proof.grid import Grid, inside
 from pathgen.proof.places import Miss
@@ -27,6 +29,9 @@ STEP: Final = 0.5
 
 SEEN: Final = 0.001
 """Lines nearer than this are the same, mm: rounding in the program."""
+
+PRESSED: Final = 0.01
+"""How far a spring's travel may be off what was asked, mm: rounding in the program and in measured heights."""
 
 MOST: Final = 5
 """Places told of one cut."""
@@ -99,6 +104,24 @@ def drawn_misses(s: Setting, asked: Sequence[Asked]) -> tuple[list[Miss], list[M
         gap = shapely.distance(shapely.points(wanted), drawn) if len(lines) else np.full(len(wanted), STEP)
         missing += (Miss(amount=a, where=(x, y, 0.0), cut=cut) for _, a, x, y in _worst(gap, wanted))
     return beside, missing
+
+
+def pressed_findings(s: Setting, asked: Sequence[Asked]) -> Iterator[Finding]:
+    """Yield a finding for each cut of a diamond point that is not pressed in by the asked travel on its lines."""
+    for cut, (name, tool, bounds) in enumerate(asked):
+        depths = [r.depth for r in bounds.rules if isinstance(r, Kerf) and r.side == "along"]
+        if not isinstance(tool, DiamondPoint) or not depths:
+            continue
+        index, _ = _lines(s, cut)
+        a, b = s.strokes.a[index], s.strokes.b[index]
+        level = np.hypot(*(b - a)[:, :2].T) > NOISE
+        off = np.maximum(np.abs(a[:, 2] + depths[0]), np.abs(b[:, 2] + depths[0])) * level
+        if len(off) and off.max() > PRESSED:
+            k = int(np.argmax(off))
+            place = s.place(int(s.strokes.move[index[k]]))
+            worst = -float(a[k, 2] if abs(a[k, 2] + depths[0]) > abs(b[k, 2] + depths[0]) else b[k, 2])
+            text = f"The point is pressed in {worst:.3f} mm where {depths[0]:g} were asked."
+            yield finding("travel-differs", text, amount=float(off[k]), **{**place, "cut": name})
 
 
 def _along(lines: Any) -> tuple[Any, Any]:

@@ -24,7 +24,7 @@ from pathgen.proof.codes import finding
 from pathgen.proof.collide import cut_in_order, keep_out_findings, rapid_findings
 from pathgen.proof.compare import Measured, bands, measure, removed_volume
 from pathgen.proof.design import Asked, lowest_allowed, off_parts
-from pathgen.proof.drawn import touched
+from pathgen.proof.drawn import pressed_findings, touched
 from pathgen.proof.grid import Grid, inside
 from pathgen.proof.holder import reach_findings
 from pathgen.proof.report import BladeResult, Proof
@@ -190,6 +190,7 @@ def _proved(
         carved = measured.carved
         findings += measured.findings
         findings += _asked_findings(s, asked, measured, minimum_left, after)
+        findings += pressed_findings(s, asked)
         blades, strayed, rings = blade_findings(s, asked)
         findings += strayed
         carved = carved | inside(rings, grid)
