@@ -136,29 +136,50 @@ def plain_rings(region, radius, stepover):
     return rings, reach.difference(shapely.union_all(shapely.buffer(rings, radius, quad_segs=64))).area
 
 
-@pytest.mark.parametrize("share", [0.45, 0.7])
-@pytest.mark.parametrize(
-    "shape",
-    [
-        lambda: corpus.region("star"),
-        lambda: corpus.region("gear"),
-        pytest.param(sign_background, marks=pytest.mark.slow),
-        pytest.param(ring_with_islands, marks=pytest.mark.slow),
-        pytest.param(forty_islands, marks=pytest.mark.slow),
-    ],
-)
-def test_links_and_short_passes_add_little_to_the_rings(shape, share):
-    """Cutting is at most 1.08 x (length of the plain rings + area they leave / stepover). That includes the ways over
-    cleared floor but for many islands: far apart (30 x 20 mm, 1.16 and 1.25 x), and close with wide steps (1.15 x)."""
+def star():
+    return corpus.region("star")
+
+
+def gear():
+    return corpus.region("gear")
+
+
+MISSED = pytest.mark.xfail(strict=True, reason="ways over cleared floor between many islands: not reached yet")
+WAYS = [
+    pytest.param(shape, share, marks=marks, id=f"{shape.__name__} {share}")
+    for shape, share, marks in (
+        (star, 0.45, []), (star, 0.7, []), (gear, 0.45, []), (gear, 0.7, []),
+        (sign_background, 0.45, [pytest.mark.slow]), (sign_background, 0.7, [pytest.mark.slow]),
+        (ring_with_islands, 0.45, [pytest.mark.slow]), (ring_with_islands, 0.7, [pytest.mark.slow, MISSED]),
+        (forty_islands, 0.45, [pytest.mark.slow, MISSED]), (forty_islands, 0.7, [pytest.mark.slow, MISSED]),
+    )
+]  # fmt: skip
+
+
+def way_at_depth(shape, share):
+    """Return (all feed at depth, what of it is links, length of the plain rings + area they leave / stepover), mm."""
     region, tool = shape(), mill(share=share)
     rings, left = plain_rings(region, 1.5, share * 3)
     (cut,) = pocket(region, tool, depth=2)
     m = measure(cut, region)
     links = sum(p.path.length for p in cut.passes if p.role == "link")
-    limit = sum(r.length for r in rings) + left / (share * 3)
-    assert m.feed + m.finish - links <= 1.08 * limit
-    whole = {forty_islands: (1.17, 1.26), ring_with_islands: (1.08, 1.15)}.get(shape, (1.08, 1.08))
-    assert m.feed + m.finish <= whole[share > 0.5] * limit
+    return m.feed + m.finish, links, sum(r.length for r in rings) + left / (share * 3)
+
+
+@pytest.mark.parametrize(("shape", "share"), WAYS)
+def test_all_feed_at_depth_adds_little_to_the_rings(shape, share):
+    """At most 1.08 x, the ways over cleared floor included. Missed round many islands: 1.144, 1.151 and 1.250 x."""
+    feed, _, limit = way_at_depth(shape, share)
+    assert feed <= 1.08 * limit
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("share", [0.45, 0.7])
+@pytest.mark.parametrize("shape", [ring_with_islands, forty_islands])
+def test_round_many_islands_what_cuts_adds_little_to_the_rings(shape, share):
+    """At most 1.08 x without the ways over cleared floor."""
+    feed, links, limit = way_at_depth(shape, share)
+    assert feed - links <= 1.08 * limit
 
 
 def test_wide_steps_leave_pillars_round_letters_and_they_are_cut():
